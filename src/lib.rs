@@ -1,0 +1,4 @@
+//! openshut
+#![forbid(unsafe_code)]
+#![warn(missing_docs)]
+pub mod math;

@@ -1,0 +1,2 @@
+//! The `openshut` program.
+fn main() {}
