@@ -1,0 +1,210 @@
+//! Static pressure, face velocity and relief share.
+
+use super::limits::face_velocity_limit;
+use super::{Limit, Measure, Observer, call_mask, calling};
+use crate::quantity::Dimension;
+use crate::run::sample::Sample;
+use crate::scenario::Scenario;
+
+/// A largest value with its instant and the zones that called.
+#[derive(Clone, Copy, Debug)]
+struct Worst {
+    value: f64,
+    t_s: f64,
+    calls: u64,
+}
+
+impl Worst {
+    const NONE: Worst = Worst { value: f64::NAN, t_s: f64::NAN, calls: 0 };
+
+    fn see(&mut self, value: f64, sample: &Sample) {
+        if self.value.is_nan() || value > self.value {
+            *self = Worst { value, t_s: sample.t_s, calls: call_mask(sample) };
+        }
+    }
+}
+
+fn zone_names(scenario: &Scenario) -> Vec<String> {
+    scenario.zones.iter().map(|z| z.name.clone()).collect()
+}
+
+/// Watches supply-plenum static.
+#[derive(Clone, Debug)]
+pub struct Pressure {
+    limit: Limit,
+    zones: Vec<String>,
+    worst: Worst,
+    above_s: f64,
+    stalled_s: f64,
+}
+
+impl Pressure {
+    /// Nothing seen yet.
+    pub fn new(scenario: &Scenario) -> Pressure {
+        Pressure {
+            limit: scenario.limits.static_pa.clone(),
+            zones: zone_names(scenario),
+            worst: Worst::NONE,
+            above_s: 0.0,
+            stalled_s: 0.0,
+        }
+    }
+}
+
+impl Observer for Pressure {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
+        let p = sample.air.supply_static_pa;
+        self.worst.see(p, sample);
+        if !self.limit.holds(p) {
+            self.above_s += dt_s;
+        }
+        if sample.air.stalled {
+            self.stalled_s += dt_s;
+        }
+    }
+
+    fn measures(&self, _end_s: f64) -> Vec<Measure> {
+        let note = calling(&self.zones, self.worst.calls);
+        vec![
+            Measure::new(
+                "static_worst",
+                "worst supply-plenum static",
+                "house",
+                self.worst.value,
+                Dimension::Pressure,
+            )
+            .at(self.worst.t_s, note)
+            .judged(&self.limit),
+            Measure::new(
+                "static_above_limit",
+                "time above the static limit",
+                "house",
+                self.above_s,
+                Dimension::Time,
+            ),
+            Measure::new(
+                "fan_stalled",
+                "time with the fan left of its peak",
+                "house",
+                self.stalled_s,
+                Dimension::Time,
+            ),
+        ]
+    }
+}
+
+/// Watches the velocity over every grille's face.
+#[derive(Clone, Debug)]
+pub struct FaceVelocity {
+    zones: Vec<String>,
+    outlets: Vec<(String, Limit, Worst, f64)>,
+}
+
+impl FaceVelocity {
+    /// Nothing seen yet.
+    pub fn new(scenario: &Scenario) -> FaceVelocity {
+        let outlets = scenario
+            .outlets
+            .iter()
+            .map(|o| {
+                let limit = scenario.limits.face_velocity.clone().unwrap_or_else(|| {
+                    face_velocity_limit(scenario.room_uses[o.room].is_bedroom())
+                });
+                (o.name.clone(), limit, Worst::NONE, 0.0)
+            })
+            .collect();
+        FaceVelocity { zones: zone_names(scenario), outlets }
+    }
+}
+
+impl Observer for FaceVelocity {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
+        for ((_, limit, worst, above_s), o) in self.outlets.iter_mut().zip(&sample.outlets) {
+            worst.see(o.face_velocity_m_s, sample);
+            if !limit.holds(o.face_velocity_m_s) {
+                *above_s += dt_s;
+            }
+        }
+    }
+
+    fn measures(&self, _end_s: f64) -> Vec<Measure> {
+        self.outlets
+            .iter()
+            .map(|(name, limit, worst, above_s)| {
+                let mut note = calling(&self.zones, worst.calls);
+                if *above_s > 0.0 {
+                    note = format!("{note}; {:.0} min above", above_s / 60.0);
+                }
+                Measure::new(
+                    "face_velocity_worst",
+                    "highest face velocity at the grille",
+                    name.clone(),
+                    worst.value,
+                    Dimension::Velocity,
+                )
+                .at(worst.t_s, note)
+                .judged(limit)
+            })
+            .collect()
+    }
+}
+
+/// Watches how much of the coil's air goes round through the relief while the unit runs.
+#[derive(Clone, Debug)]
+pub struct ReliefShare {
+    limit: Limit,
+    zones: Vec<String>,
+    fitted: bool,
+    worst: Worst,
+    relief_m3: f64,
+    fan_m3: f64,
+}
+
+impl ReliefShare {
+    /// Nothing seen yet.
+    pub fn new(scenario: &Scenario) -> ReliefShare {
+        ReliefShare {
+            limit: scenario.limits.relief_share.clone(),
+            zones: zone_names(scenario),
+            fitted: scenario.relief.is_some(),
+            worst: Worst::NONE,
+            relief_m3: 0.0,
+            fan_m3: 0.0,
+        }
+    }
+}
+
+impl Observer for ReliefShare {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
+        if !self.fitted || sample.unit.speed <= 0.0 || sample.air.fan_flow_m3_s <= 0.0 {
+            return;
+        }
+        self.worst.see(sample.air.relief_flow_m3_s / sample.air.fan_flow_m3_s, sample);
+        self.relief_m3 += sample.air.relief_flow_m3_s * dt_s;
+        self.fan_m3 += sample.air.fan_flow_m3_s * dt_s;
+    }
+
+    fn measures(&self, _end_s: f64) -> Vec<Measure> {
+        if !self.fitted {
+            return Vec::new();
+        }
+        vec![
+            Measure::new(
+                "relief_share_worst",
+                "largest share of coil air through the relief",
+                "house",
+                self.worst.value,
+                Dimension::Fraction,
+            )
+            .at(self.worst.t_s, calling(&self.zones, self.worst.calls))
+            .judged(&self.limit),
+            Measure::new(
+                "relief_share_mean",
+                "mean share through the relief while the unit runs",
+                "house",
+                self.relief_m3 / self.fan_m3,
+                Dimension::Fraction,
+            ),
+        ]
+    }
+}

@@ -1,0 +1,216 @@
+//! Starts, runs and off-times, from the instants at which the compressor starts and stops.
+
+use std::collections::VecDeque;
+
+use super::{Limits, Measure, Observer};
+use crate::quantity::Dimension;
+use crate::run::event::{Event, What};
+use crate::run::sample::Sample;
+
+/// A complete run shorter than this is a *short start*, s; our own definition, there is no standard.
+pub const SHORT_RUN_S: f64 = 300.0;
+
+/// Counts compressor cycles.
+#[derive(Clone, Debug)]
+pub struct Cycling {
+    limits: Limits,
+    running: Option<bool>,
+    changed_s: f64,
+    /// Whether the interval in hand began with an edge (the first of a record has not).
+    complete: bool,
+    starts: u32,
+    recent: VecDeque<f64>,
+    worst_hour: usize,
+    worst_hour_s: f64,
+    shortest_run: (f64, f64),
+    shortest_off: (f64, f64),
+    short_by_demand: u32,
+    short_by_protection: u32,
+    tripped: bool,
+    trips: u32,
+    lock_outs: u32,
+    run_s: f64,
+}
+
+impl Cycling {
+    /// Nothing seen yet.
+    pub fn new(limits: &Limits) -> Cycling {
+        Cycling {
+            limits: limits.clone(),
+            running: None,
+            changed_s: 0.0,
+            complete: false,
+            starts: 0,
+            recent: VecDeque::with_capacity(64),
+            worst_hour: 0,
+            worst_hour_s: f64::NAN,
+            shortest_run: (f64::NAN, f64::NAN),
+            shortest_off: (f64::NAN, f64::NAN),
+            short_by_demand: 0,
+            short_by_protection: 0,
+            tripped: false,
+            trips: 0,
+            lock_outs: 0,
+            run_s: 0.0,
+        }
+    }
+
+    fn edge(&mut self, t_s: f64, on: bool) {
+        let length = t_s - self.changed_s;
+        if on {
+            if self.complete {
+                keep_shortest(&mut self.shortest_off, length, t_s);
+            }
+            self.starts += 1;
+            self.recent.push_back(t_s);
+            while self.recent.front().is_some_and(|&t| t <= t_s - 3600.0) {
+                self.recent.pop_front();
+            }
+            if self.recent.len() > self.worst_hour {
+                self.worst_hour = self.recent.len();
+                self.worst_hour_s = t_s;
+            }
+            self.tripped = false;
+        } else if self.complete {
+            keep_shortest(&mut self.shortest_run, length, t_s);
+            if length < SHORT_RUN_S {
+                if self.tripped {
+                    self.short_by_protection += 1;
+                } else {
+                    self.short_by_demand += 1;
+                }
+            }
+        }
+        self.changed_s = t_s;
+        self.complete = true;
+    }
+}
+
+fn keep_shortest(kept: &mut (f64, f64), length: f64, t_s: f64) {
+    if kept.0.is_nan() || length < kept.0 {
+        *kept = (length, t_s);
+    }
+}
+
+impl Observer for Cycling {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
+        let on = sample.unit.speed > 0.0;
+        // The state shown at the end of a step has held since its beginning.
+        let since = sample.t_s - dt_s;
+        match self.running {
+            None => self.changed_s = since,
+            Some(was) if was != on => self.edge(since, on),
+            Some(_) => {}
+        }
+        self.running = Some(on);
+        if on {
+            self.run_s += dt_s;
+        }
+    }
+
+    fn event(&mut self, event: &Event) {
+        match event.what {
+            What::Trip => {
+                self.trips += 1;
+                self.tripped = true;
+            }
+            What::LockOut => self.lock_outs += 1,
+            _ => {}
+        }
+    }
+
+    fn measures(&self, end_s: f64) -> Vec<Measure> {
+        let count = |key, title, n: u32| {
+            Measure::new(key, title, "house", f64::from(n), Dimension::Count)
+        };
+        vec![
+            count("starts", "compressor starts", self.starts),
+            Measure::new(
+                "starts_worst_hour",
+                "starts in the worst rolling hour",
+                "house",
+                self.worst_hour as f64,
+                Dimension::Count,
+            )
+            .at(self.worst_hour_s, "")
+            .judged(&self.limits.starts_per_hour),
+            Measure::new(
+                "run_shortest",
+                "shortest complete run",
+                "house",
+                self.shortest_run.0,
+                Dimension::Time,
+            )
+            .at(self.shortest_run.1, "")
+            .judged(&self.limits.shortest_run_s),
+            Measure::new(
+                "off_shortest",
+                "shortest complete off-time",
+                "house",
+                self.shortest_off.0,
+                Dimension::Time,
+            )
+            .at(self.shortest_off.1, "")
+            .judged(&self.limits.shortest_off_s),
+            count("short_starts_demand", "runs under 5 min ended by demand", self.short_by_demand),
+            count(
+                "short_starts_protection",
+                "runs under 5 min ended by a protection",
+                self.short_by_protection,
+            ),
+            count("trips", "protection trips", self.trips).judged(&self.limits.trips),
+            count("lock_outs", "lock-outs", self.lock_outs),
+            Measure::new(
+                "run_share",
+                "share of time the compressor ran",
+                "house",
+                self.run_s / end_s,
+                Dimension::Fraction,
+            ),
+        ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::run::sample::UnitSample;
+
+    fn watch(pattern: &[(f64, bool)]) -> Cycling {
+        let mut c = Cycling::new(&Limits::default());
+        let mut t = 0.0;
+        for &(length, on) in pattern {
+            let mut left = length;
+            while left > 0.0 {
+                t += 1.0;
+                left -= 1.0;
+                let unit = UnitSample { speed: f64::from(u8::from(on)), ..Default::default() };
+                c.observe(&Sample { t_s: t, unit, ..Default::default() }, 1.0);
+            }
+        }
+        c
+    }
+
+    #[test]
+    fn first_and_last_intervals_are_not_complete() {
+        let c = watch(&[(10.0, true), (400.0, false), (350.0, true), (200.0, false)]);
+        assert_eq!(c.starts, 1);
+        assert_eq!(c.shortest_run.0, 350.0);
+        assert_eq!(c.shortest_off.0, 400.0);
+        assert_eq!(c.run_s, 360.0);
+    }
+
+    #[test]
+    fn worst_hour_rolls() {
+        // Starts every 600 s: 120 s on, 480 s off, for three hours: six in any rolling hour.
+        let mut pattern = vec![(480.0, false)];
+        for _ in 0..18 {
+            pattern.push((120.0, true));
+            pattern.push((480.0, false));
+        }
+        let c = watch(&pattern);
+        assert_eq!(c.worst_hour, 6);
+        assert_eq!(c.starts, 18);
+        assert_eq!(c.short_by_demand, 18);
+    }
+}

@@ -1,0 +1,129 @@
+//! Energy, efficiency, and how near the supply air comes to its cut-out.
+
+use super::{Limit, Measure, Observer, call_mask, calling};
+use crate::quantity::Dimension;
+use crate::run::sample::Sample;
+use crate::scenario::Scenario;
+
+/// Watches the distance of supply air from the trip of its mode, from two minutes into a run.
+#[derive(Clone, Debug)]
+pub struct SupplyMargin {
+    limit: Limit,
+    low_c: Option<f64>,
+    high_c: Option<f64>,
+    zones: Vec<String>,
+    on_s: f64,
+    least: (f64, f64, u64, f64),
+}
+
+/// The start-up of a run is not judged, s (the protections are blind for as long).
+const BLIND_S: f64 = 120.0;
+
+impl SupplyMargin {
+    /// Nothing seen yet.
+    pub fn new(scenario: &Scenario) -> SupplyMargin {
+        SupplyMargin {
+            limit: scenario.limits.supply_margin_k.clone(),
+            low_c: scenario.supply_low_trip_c(),
+            high_c: scenario.supply_high_trip_c(),
+            zones: scenario.zones.iter().map(|z| z.name.clone()).collect(),
+            on_s: 0.0,
+            least: (f64::NAN, f64::NAN, 0, f64::NAN),
+        }
+    }
+}
+
+impl Observer for SupplyMargin {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
+        if sample.unit.speed <= 0.0 {
+            self.on_s = 0.0;
+            return;
+        }
+        self.on_s += dt_s;
+        if self.on_s < BLIND_S {
+            return;
+        }
+        let t = sample.unit.supply_c;
+        let trip = if sample.unit.heating { self.high_c } else { self.low_c };
+        let Some(trip) = trip else { return };
+        let margin = if sample.unit.heating { trip - t } else { t - trip };
+        if self.least.0.is_nan() || margin < self.least.0 {
+            self.least = (margin, sample.t_s, call_mask(sample), t);
+        }
+    }
+
+    fn measures(&self, _end_s: f64) -> Vec<Measure> {
+        let (margin, t_s, calls, supply_c) = self.least;
+        vec![
+            Measure::new(
+                "supply_margin_least",
+                "least distance of supply air from its cut-out",
+                "house",
+                margin,
+                Dimension::TemperatureDifference,
+            )
+            .at(t_s, calling(&self.zones, calls))
+            .judged(&self.limit),
+            Measure::new(
+                "supply_extreme",
+                "supply air at that moment",
+                "house",
+                supply_c,
+                Dimension::Temperature,
+            ),
+        ]
+    }
+}
+
+/// Adds up energy.
+#[derive(Clone, Debug, Default)]
+pub struct Energy {
+    compressor_j: f64,
+    fan_j: f64,
+    sensible_j: f64,
+    latent_j: f64,
+    steady_j: f64,
+    condensate_kg: f64,
+}
+
+impl Energy {
+    /// Nothing counted yet.
+    pub fn new() -> Energy {
+        Energy::default()
+    }
+}
+
+impl Observer for Energy {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
+        let u = &sample.unit;
+        self.compressor_j += u.compressor_w * dt_s;
+        self.fan_j += u.fan_w * dt_s;
+        self.sensible_j += u.sensible_w * dt_s;
+        self.latent_j += u.latent_w * dt_s;
+        self.condensate_kg += u.condensate_kg_s * dt_s;
+        if u.speed > 0.0 {
+            self.steady_j += u.steady_w * dt_s;
+        }
+    }
+
+    fn measures(&self, _end_s: f64) -> Vec<Measure> {
+        let electric = self.compressor_j + self.fan_j;
+        let moved = (self.sensible_j + self.latent_j).abs();
+        let energy = |key, title, j| Measure::new(key, title, "house", j, Dimension::Energy);
+        let share = |key, title, f| Measure::new(key, title, "house", f, Dimension::Fraction);
+        vec![
+            energy("energy_electric", "electricity, unit and fan", electric),
+            energy("energy_fan", "electricity, fan alone", self.fan_j),
+            share("energy_fan_share", "fan's share of electricity", self.fan_j / electric),
+            energy("energy_sensible", "sensible heat moved (cooling positive)", self.sensible_j),
+            energy("energy_latent", "latent heat moved", self.latent_j),
+            Measure::new("cop_mean", "mean COP, fan included", "house", moved / electric, Dimension::Count),
+            share(
+                "cycling_loss",
+                "output lost to start-up",
+                (1.0 - moved / self.steady_j).max(0.0),
+            ),
+            Measure::new("condensate", "condensate", "house", self.condensate_kg, Dimension::Mass),
+        ]
+    }
+}
