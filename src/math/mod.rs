@@ -1,1 +1,3 @@
 //! Small numerical tools that know nothing of buildings.
+
+pub mod sparse_lu;
