@@ -4,7 +4,7 @@
 //! capacity cycles about fifty times too slowly and one of the air alone forgets within a quarter of
 //! an hour. Two moisture stores (air and whatever buffers it).
 
-use crate::plant::air::{CP_DRY_AIR, CP_VAPOUR, RHO_REFERENCE};
+use crate::plant::air::{CP_DRY_AIR, CP_VAPOUR, RHO_REF};
 use crate::plant::sun::Surface;
 
 /// Humidity ratio at which room air's specific heat is taken, kg/kg.
@@ -83,7 +83,7 @@ impl Stores {
         let surface_w_k = H_CONVECTIVE_WALL * wall_m2 + H_CONVECTIVE_FLOOR_AND_CEILING * area_m2;
         let total_m2 = wall_m2 + 2.0 * area_m2;
         Stores {
-            air_j_k: RHO_REFERENCE * CP_MOIST * area_m2 * height_m,
+            air_j_k: RHO_REF * CP_MOIST * area_m2 * height_m,
             contents_j_k: CONTENTS_J_K_M2 * area_m2,
             fabric_j_k: (construction.capacity_j_k_m2() - CONTENTS_J_K_M2) * area_m2,
             air_contents_w_k: H_CONVECTIVE_WALL * CONTENTS_AREA_RATIO * area_m2,
