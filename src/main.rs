@@ -1,2 +1,5 @@
-//! The `openshut` program.
-fn main() {}
+//! The `openshut` program; see the library for everything it does.
+
+fn main() -> std::process::ExitCode {
+    openshut::cli::main()
+}

@@ -1,0 +1,93 @@
+//! The command line: thin, one file a command. Only this part of the crate prints.
+
+mod check;
+mod new;
+mod run;
+mod style;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::quantity::UnitSystem;
+
+/// Simulates a zoned, ducted air-conditioning system through time, and judges it against sourced
+/// limits.
+///
+/// Without a command, runs the family house that is built into the program.
+#[derive(Debug, Parser)]
+#[command(name = "openshut", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Option<Command>,
+
+    /// Units for what people read; files stay SI.
+    #[arg(long, global = true, value_enum, default_value_t = Units::Si)]
+    units: Units,
+
+    /// Folder that results go to, one folder a scenario.
+    #[arg(long, global = true, default_value = "out", value_name = "FOLDER")]
+    out: PathBuf,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Units {
+    /// °C, Pa, L/s, kW
+    Si,
+    /// °F, inH2O, cfm, Btu/h
+    Ip,
+}
+
+impl From<Units> for UnitSystem {
+    fn from(units: Units) -> UnitSystem {
+        match units {
+            Units::Si => UnitSystem::Si,
+            Units::Ip => UnitSystem::Ip,
+        }
+    }
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Simulates scenario files and writes OUT/<scenario>/ for each.
+    ///
+    /// Leaves trace.csv, events.csv, measures.csv, summary.json and figures/ (SVG and PNG), whole or
+    /// not at all. Ends with status 0 when it ran, 1 when it ran and a limit that the file calls
+    /// mandatory was broken, 2 on bad input, 3 when results cannot be written.
+    Run(run::Args),
+    /// Validates a scenario file without running it and prints every default taken, with its source.
+    Check(check::Args),
+    /// Writes a commented starter file that runs as it stands.
+    New(new::Args),
+}
+
+/// How a command ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Status {
+    Ran = 0,
+    LimitBroken = 1,
+    BadInput = 2,
+    CannotWrite = 3,
+}
+
+/// What every command needs to know.
+struct Context {
+    units: UnitSystem,
+    out: PathBuf,
+    style: style::Style,
+}
+
+/// Runs the program.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let context =
+        Context { units: cli.units.into(), out: cli.out, style: style::Style::of_terminal() };
+    let status = match cli.command {
+        None => run::embedded(&context),
+        Some(Command::Run(args)) => run::files(&context, &args),
+        Some(Command::Check(args)) => check::check(&context, &args),
+        Some(Command::New(args)) => new::new(&context, &args),
+    };
+    ExitCode::from(status as u8)
+}
