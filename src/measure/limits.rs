@@ -49,6 +49,8 @@ pub struct Limits {
     pub static_pa: Limit,
     /// Starts in any rolling hour.
     pub starts_per_hour: Limit,
+    /// Velocity over a grille's face, m/s, for all rooms; `None` = by use of the room.
+    pub face_velocity: Option<Limit>,
     /// Shortest complete run, s.
     pub shortest_run_s: Limit,
     /// Shortest complete off-time, s.
@@ -79,6 +81,7 @@ impl Default for Limits {
         Limits {
             static_pa: Limit::at_most(125.0, "rated external static of small fans, trade press"),
             starts_per_hour: Limit::at_most(6.0, "common practice, no source"),
+            face_velocity: None,
             shortest_run_s: Limit::at_least(300.0, "common practice, no source"),
             shortest_off_s: Limit::at_least(180.0, "compressor makers' guides, 180 s timer"),
             relief_share: Limit::at_most(0.30, "our own derivation for a fixed-speed coil"),

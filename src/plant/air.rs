@@ -39,7 +39,11 @@ pub fn standard_pressure_pa(altitude_m: f64) -> f64 {
 /// The two branches differ by 0.01 % at 0 °C.
 #[must_use]
 pub fn saturation_pressure_pa(t_c: f64) -> f64 {
-    if t_c < 0.0 { over_ice_pa(t_c) } else { over_liquid_pa(t_c) }
+    if t_c < 0.0 {
+        over_ice_pa(t_c)
+    } else {
+        over_liquid_pa(t_c)
+    }
 }
 
 fn over_ice_pa(t_c: f64) -> f64 {
@@ -93,7 +97,9 @@ pub fn vapour_pressure_pa(w: f64, p_pa: f64) -> f64 {
 #[must_use]
 pub fn dew_point_c(w: f64, p_pa: f64) -> f64 {
     let vapour_pa = vapour_pressure_pa(w, p_pa);
-    bisect(FORMULA_RANGE_C.0, FORMULA_RANGE_C.1, |t| saturation_pressure_pa(t) - vapour_pa)
+    bisect(FORMULA_RANGE_C.0, FORMULA_RANGE_C.1, |t| {
+        saturation_pressure_pa(t) - vapour_pa
+    })
 }
 
 /// Thermodynamic wet-bulb temperature of air at `t_c` °C with humidity ratio `w` at `p_pa`, °C.
@@ -125,7 +131,11 @@ fn bisect(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
         if middle <= low || middle >= high {
             break;
         }
-        if f(middle) < 0.0 { low = middle } else { high = middle }
+        if f(middle) < 0.0 {
+            low = middle
+        } else {
+            high = middle
+        }
     }
     0.5 * (low + high)
 }
@@ -149,13 +159,19 @@ impl MoistAir {
     /// Air at `t_c` °C and relative humidity `rh` (0 to 1), at pressure `p_pa`.
     #[must_use]
     pub fn from_relative_humidity(t_c: f64, rh: f64, p_pa: f64) -> Self {
-        Self { t_c, w: humidity_ratio(rh, t_c, p_pa) }
+        Self {
+            t_c,
+            w: humidity_ratio(rh, t_c, p_pa),
+        }
     }
 
     /// The air of humidity ratio `w` whose enthalpy is `enthalpy_j_kg` per kg of dry air.
     #[must_use]
     pub fn from_enthalpy(enthalpy_j_kg: f64, w: f64) -> Self {
-        Self { t_c: (enthalpy_j_kg - w * LATENT_HEAT_0C) / (CP_DRY_AIR + w * CP_VAPOUR), w }
+        Self {
+            t_c: (enthalpy_j_kg - w * LATENT_HEAT_0C) / (CP_DRY_AIR + w * CP_VAPOUR),
+            w,
+        }
     }
 
     /// Enthalpy, J per kg of dry air.
@@ -242,7 +258,11 @@ impl SaturationTable {
         let width_k = 1.0 / PIECES_PER_K;
         for (i, piece) in pieces.iter_mut().enumerate() {
             let low_c = TABLE_LOW_C + i as f64 * width_k;
-            let over = if low_c < 0.0 { over_ice_pa } else { over_liquid_pa };
+            let over = if low_c < 0.0 {
+                over_ice_pa
+            } else {
+                over_liquid_pa
+            };
             let w_sat = |t_c: f64| humidity_ratio_of_vapour(over(t_c), pressure_pa);
             // Fourth-order central difference; its error is far below that of the cubic.
             let slope = |t_c: f64| {
@@ -253,9 +273,17 @@ impl SaturationTable {
             };
             let (y0, y1) = (w_sat(low_c), w_sat(low_c + width_k));
             let (d0, d1) = (slope(low_c) * width_k, slope(low_c + width_k) * width_k);
-            *piece = [y0, d0, 3.0 * (y1 - y0) - 2.0 * d0 - d1, 2.0 * (y0 - y1) + d0 + d1];
+            *piece = [
+                y0,
+                d0,
+                3.0 * (y1 - y0) - 2.0 * d0 - d1,
+                2.0 * (y0 - y1) + d0 + d1,
+            ];
         }
-        Self { pressure_pa, pieces }
+        Self {
+            pressure_pa,
+            pieces,
+        }
     }
 
     /// The total pressure that the table is for, Pa.
@@ -298,7 +326,11 @@ impl SaturationTable {
     #[must_use]
     #[inline]
     pub fn h_sat(&self, t_c: f64) -> f64 {
-        MoistAir { t_c, w: self.w_sat(t_c) }.enthalpy_j_kg()
+        MoistAir {
+            t_c,
+            w: self.w_sat(t_c),
+        }
+        .enthalpy_j_kg()
     }
 
     /// Temperature at which saturated air has enthalpy `h_j_kg`, °C: the inverse of
@@ -306,11 +338,21 @@ impl SaturationTable {
     #[must_use]
     pub fn t_at_h_sat(&self, h_j_kg: f64) -> f64 {
         let start_c = |i: usize| TABLE_LOW_C + i as f64 / PIECES_PER_K;
-        let h_start = |i: usize| MoistAir { t_c: start_c(i), w: self.pieces[i][0] }.enthalpy_j_kg();
+        let h_start = |i: usize| {
+            MoistAir {
+                t_c: start_c(i),
+                w: self.pieces[i][0],
+            }
+            .enthalpy_j_kg()
+        };
         let (mut low, mut high) = (0, PIECES);
         while high - low > 1 {
             let middle = (low + high) / 2;
-            if h_start(middle) <= h_j_kg { low = middle } else { high = middle }
+            if h_start(middle) <= h_j_kg {
+                low = middle
+            } else {
+                high = middle
+            }
         }
         // The enthalpy is so nearly straight across half a kelvin that three Newton steps settle it.
         let [a, b, c, d] = self.pieces[low];

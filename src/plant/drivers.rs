@@ -8,7 +8,7 @@ use chrono::{Datelike, NaiveDateTime, TimeDelta, Timelike};
 
 use crate::plant::air::MoistAir;
 use crate::plant::room::{H_OUTER, Hours, Room};
-use crate::plant::sun::{Sun, beam_incidence_modifier, irradiance_on, sun_position};
+use crate::plant::sun::{Sun, beam_incidence_modifier, irradiance_on};
 use crate::plant::weather::{Sample, Site, Weather};
 
 /// Ground reflectance seen by windows and walls; ASHRAE's usual 0.2.
@@ -171,12 +171,11 @@ fn fill(
     local: NaiveDateTime,
     minute: &mut Minute,
 ) {
-    let utc = local - TimeDelta::seconds(site.utc_offset_s as i64);
-    let sun = sun_position(site.latitude_deg, site.longitude_deg, utc);
+    let sun = site.sun(local);
     let sample = weather.sample(site, local, &sun);
-    minute.outdoor = MoistAir { t_c: sample.air_c, w: sample.w };
-    let ghi = sample.dni_w_m2 * sun.zenith_deg.to_radians().cos().max(0.0) + sample.dhi_w_m2;
-    minute.roof_space_c = sample.air_c + ROOF_SPACE_SHARE * ROOF_ABSORPTANCE * ghi / H_OUTER;
+    minute.outdoor = sample.air();
+    let roof_rise_k = ROOF_ABSORPTANCE * sample.ghi_w_m2(&sun) / H_OUTER;
+    minute.roof_space_c = sample.air_c + ROOF_SPACE_SHARE * roof_rise_k;
     for (i, room) in rooms.iter().enumerate() {
         minute.sun_w[i] = sun_through_windows_w(room, &sun, &sample);
         minute.opaque_w[i] = opaque_source_w(room, &sun, &sample);

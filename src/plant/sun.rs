@@ -21,7 +21,10 @@ pub struct Sun {
 
 impl Sun {
     /// Straight below: night.
-    pub const DOWN: Self = Self { zenith_deg: 180.0, azimuth_deg: 0.0 };
+    pub const DOWN: Self = Self {
+        zenith_deg: 180.0,
+        azimuth_deg: 0.0,
+    };
 
     /// Height above the horizon, degrees; negative at night.
     #[must_use]
@@ -54,7 +57,10 @@ impl Sun {
 pub fn sun_position(latitude_deg: f64, longitude_deg_east: f64, utc: NaiveDateTime) -> Sun {
     let decimal_year = f64::from(utc.year()) + f64::from(utc.ordinal0()) / 365.25;
     let seconds = f64::from(utc.second()) + f64::from(utc.nanosecond() % 1_000_000_000) * 1e-9;
-    let place = Location { latitude: latitude_deg, longitude: longitude_deg_east };
+    let place = Location {
+        latitude: latitude_deg,
+        longitude: longitude_deg_east,
+    };
     delta_t::estimate(decimal_year)
         .and_then(|delta_t_s| {
             JulianDate::from_utc(
@@ -88,7 +94,10 @@ impl Surface {
     /// An upright surface facing `azimuth_deg`, degrees from north, clockwise.
     #[must_use]
     pub fn vertical(azimuth_deg: f64) -> Self {
-        Self { tilt_deg: 90.0, azimuth_deg }
+        Self {
+            tilt_deg: 90.0,
+            azimuth_deg,
+        }
     }
 
     /// Cosine of the angle between the sun's rays and the surface's normal; negative when the sun
@@ -129,13 +138,7 @@ impl Irradiance {
 /// `albedo` is the share the ground reflects, 0 to 1. An isotropic sky understates surfaces that
 /// face the bright half of a clear sky. With the sun down there is no beam.
 #[must_use]
-pub fn irradiance_on(
-    surface: &Surface,
-    sun: &Sun,
-    dni: f64,
-    dhi: f64,
-    albedo: f64,
-) -> Irradiance {
+pub fn irradiance_on(surface: &Surface, sun: &Sun, dni: f64, dhi: f64, albedo: f64) -> Irradiance {
     let cos_incidence = surface.cos_incidence(sun);
     let cos_zenith = sun.cos_zenith();
     let dni = if sun.is_up() { dni } else { 0.0 };

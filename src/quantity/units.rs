@@ -140,6 +140,8 @@ pub enum Dimension {
     FlowPerPower,
     /// Power per air flow (specific fan power), W/(m³/s).
     PowerPerFlow,
+    /// A plain number: a count, a coefficient of performance.
+    Count,
 }
 
 /// What is known about one dimension.
@@ -526,6 +528,7 @@ static FRACTION: Facts = facts(
     0,
     &[unit("%", 0.01, &["percent", "pc"]), unit("", 1.0, &[])],
 );
+static COUNT: Facts = facts("number", "3", 0, 0, &[unit("", 1.0, &[])]);
 static SOUND_LEVEL: Facts = facts(
     "sound level",
     "35",
@@ -598,7 +601,7 @@ static POWER_PER_FLOW: Facts = facts(
 
 impl Dimension {
     /// Every dimension, in the order in which a stray unit is looked for.
-    pub const ALL: [Self; 33] = [
+    pub const ALL: [Self; 34] = [
         Self::Temperature,
         Self::TemperatureDifference,
         Self::TemperatureRate,
@@ -632,6 +635,7 @@ impl Dimension {
         Self::FlowPerArea,
         Self::FlowPerPower,
         Self::PowerPerFlow,
+        Self::Count,
     ];
 
     pub(super) fn facts(self) -> &'static Facts {
@@ -669,6 +673,7 @@ impl Dimension {
             Self::FlowPerArea => &FLOW_PER_AREA,
             Self::FlowPerPower => &FLOW_PER_POWER,
             Self::PowerPerFlow => &POWER_PER_FLOW,
+            Self::Count => &COUNT,
         }
     }
 }

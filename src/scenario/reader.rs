@@ -253,6 +253,16 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// Writes a default into the ledger that is more than the value of one key.
+    pub fn note(&self, path: &str, shown: &str, source: &str) {
+        self.ledger.note(DefaultTaken {
+            path: path.to_owned(),
+            shown: shown.to_owned(),
+            quantity: None,
+            source: source.to_owned(),
+        });
+    }
+
     fn ask(&self, key: &str) -> Option<&'a Node> {
         let mut asked = self.asked.borrow_mut();
         if !asked.iter().any(|have| have == key) {
