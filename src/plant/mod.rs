@@ -1,0 +1,3 @@
+//! Physics without opinions: what exists and how it behaves.
+pub mod air;
+pub mod unit;
