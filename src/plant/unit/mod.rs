@@ -1,0 +1,37 @@
+//! The conditioning unit: coil, compressor and their start-up, in cooling and in heating.
+//!
+//! - [`Unit`] steps through time: stage or speed, start-up ramp, what the coil gives back after
+//!   a stop. It knows nothing of fans, ducts or controllers: air comes in, air goes out.
+//! - [`CoolingCoil`] solves for the surface temperature (the form the step uses).
+//! - [`HeatingCurves`] and [`CoolingCurves`] read rating curves, as a data sheet gives them.
+//! - [`cycling`] and [`relief_mixing`] hold closed forms and steady states for studies.
+//!
+//! # Signs
+//! Heat flows are heat *removed from the air*: positive in cooling, negative in heating. Power and
+//! condensate are never negative. Fan heat is nowhere in here; the caller adds it downstream.
+//!
+//! # Psychrometrics
+//! Enthalpy is per kg of dry air, `1006·t + w·(2 501 000 + 1860·t)` J/kg, saturation from
+//! [`SaturationTable`](crate::plant::air::SaturationTable).
+
+mod airflow;
+mod cooling;
+mod cooling_curves;
+mod curve;
+pub mod cycling;
+mod heating;
+mod machine;
+pub mod relief_mixing;
+mod state;
+mod surface_map;
+
+pub use airflow::{Airflow, BypassLaw};
+pub use cooling::{AIR_KG_S_PER_KW, CoilMemory, CoolingCoil, SURFACE_FLOOR_C};
+pub use cooling_curves::{AdpSplit, CoolingCurves, adp_split};
+pub use curve::{Biquadratic, CubicModifier, Range};
+pub use heating::{Frost, HeatingCurves, SpeedCurve};
+pub use machine::{Unit, UnitKind};
+pub use state::{
+    CoilState, Mode, UnitCommand, UnitError, UnitInlet, UnitOutput, UnitState, UnitStep,
+};
+pub use surface_map::{SurfaceMap, SurfaceSlice};
