@@ -3,3 +3,5 @@
 #![warn(missing_docs)]
 pub mod math;
 pub mod plant;
+pub mod quantity;
+pub mod scenario;
