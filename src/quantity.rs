@@ -10,6 +10,8 @@
 //! # Ok::<(), quantity::QuantityError>(())
 //! ```
 
+#[cfg(test)]
+mod tests;
 mod units;
 
 use units::squeeze;
@@ -190,18 +192,17 @@ pub fn parse_written(text: &str, dimension: Dimension) -> Result<Quantity, Quant
             advice,
         });
     };
-    if first_of(rest).is_ascii_digit() || matches!(first_of(rest), ',' | '+' | '-' | '−' | '–')
-    {
-        return Err(QuantityError::NotANumber {
-            text: written.into(),
-            advice: format!(
-                "use one number with a decimal point and no separators: {}",
-                dimension.advice(None)
-            ),
-        });
-    }
     let unit = match dimension.find(rest) {
         Some(unit) => unit,
+        None if rest.starts_with(|c: char| c.is_ascii_digit() || ",+-−–".contains(c)) => {
+            return Err(QuantityError::NotANumber {
+                text: written.into(),
+                advice: format!(
+                    "use one number with a decimal point and no separators: {}",
+                    dimension.advice(None)
+                ),
+            });
+        }
         None if squeeze(rest).is_empty() => {
             let advice = dimension.advice(Some(&digits));
             return Err(QuantityError::MissingUnit {

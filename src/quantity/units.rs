@@ -6,7 +6,7 @@
 /// The international foot, m. Exact.
 const FOOT: f64 = 0.3048;
 /// The International Table British thermal unit, J. Exact.
-const BTU: f64 = 1055.055_852_62;
+const BTU: f64 = 1_055.055_852_62;
 /// The avoirdupois pound, kg. Exact.
 const POUND: f64 = 0.453_592_37;
 /// One inch of water, Pa: the conventional column (1000 kg/m³, standard gravity), 249.08891 Pa.
@@ -72,7 +72,6 @@ const fn degree(
 
 /// What a number measures. The doc of each says the unit it is kept in: SI, save for temperatures (°C) and angles (degrees).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[allow(clippy::exhaustive_enums)]
 pub enum Dimension {
     /// A temperature on a scale, °C.
     Temperature,

@@ -18,9 +18,12 @@
 
 mod calendar;
 mod field;
+mod kinds;
+#[cfg(test)]
+mod tests;
 
 pub use calendar::{show_time_of_day, show_weekdays};
-pub use field::Field;
+pub use field::{Field, Numbers};
 
 use super::diagnostic::{Diagnostic, nearest};
 use super::source::At;
@@ -115,7 +118,7 @@ impl Name {
         let advice = match nearest(&self.text, known.iter().copied()) {
             Some(near) => format!("did you mean \"{near}\"?"),
             None if known.is_empty() => format!("add a table [{kind}.{}]", self.text),
-            None => format!("there are: {}", quantity_of(&known, 16)),
+            None => format!("there are: {}", some_of(&known, 16)),
         };
         Diagnostic::at(&self.at, format!("there is no {kind} \"{}\"", self.text)).advise(advice)
     }
@@ -142,7 +145,7 @@ impl std::fmt::Display for Name {
     }
 }
 
-fn quantity_of(names: &[&str], most: usize) -> String {
+fn some_of(names: &[&str], most: usize) -> String {
     let shown = names
         .iter()
         .take(most)
@@ -439,7 +442,7 @@ impl<'a> Section<'a> {
             }
             Some((kind, _)) => diagnostic.advise(format!("`{key}` belongs in [{kind}]")),
             None if keys.is_empty() => diagnostic.advise("take it out"),
-            None => diagnostic.advise(format!("its keys are: {}", quantity_of(keys, 24))),
+            None => diagnostic.advise(format!("its keys are: {}", some_of(keys, 24))),
         }
     }
 }
