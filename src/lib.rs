@@ -1,7 +1,10 @@
 //! openshut
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
+pub mod control;
 pub mod math;
+pub mod measure;
 pub mod plant;
 pub mod quantity;
+pub mod run;
 pub mod scenario;

@@ -8,7 +8,7 @@ pub mod comfort;
 pub mod cycling;
 pub mod energy;
 pub mod limits;
-pub mod noise_rating;
+
 
 use crate::quantity::Dimension;
 use crate::run::event::Event;

@@ -169,6 +169,7 @@ pub struct Section<'a> {
     at: At,
     ledger: &'a Ledger,
     asked: RefCell<Vec<String>>,
+    silent: bool,
 }
 
 impl<'a> Section<'a> {
@@ -198,6 +199,7 @@ impl<'a> Section<'a> {
             at,
             ledger,
             asked: RefCell::default(),
+            silent: false,
         }
     }
 
@@ -314,6 +316,17 @@ impl<'a> Section<'a> {
                 .not_a(node, key, "a table")
                 .advise(format!("write [{}] and its keys below", self.path_of(key)))),
         }
+    }
+
+    /// As [`table`](Self::table), for reading again what another reader has already read and finished:
+    /// its defaults are in the ledger, so this one's are not written down.
+    ///
+    /// # Errors
+    /// The value is not a table.
+    pub fn silent(&self, key: &str) -> Result<Section<'a>, Diagnostic> {
+        let mut section = self.table(key)?;
+        section.silent = true;
+        Ok(section)
     }
 
     /// As [`table`](Self::table), or `None` when it is not written.

@@ -70,6 +70,9 @@ impl<T> Field<'_, T> {
         if let Some(value) = self.found? {
             return Ok(value);
         }
+        if self.section.silent {
+            return Ok(default);
+        }
         let (shown, quantity) = (self.show)(&default);
         self.section.ledger.note(DefaultTaken {
             path: self.section.path_of(&self.key),

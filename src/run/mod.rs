@@ -1,0 +1,3 @@
+//! The step.
+pub mod event;
+pub mod sample;
