@@ -3,8 +3,4 @@
 #![warn(missing_docs)]
 pub mod control;
 pub mod math;
-pub mod measure;
 pub mod plant;
-pub mod quantity;
-pub mod run;
-pub mod scenario;

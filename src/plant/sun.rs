@@ -55,29 +55,54 @@ impl Sun {
 /// [`Sun::DOWN`]; [`Site::new`](crate::plant::weather::Site::new) refuses such places.
 #[must_use]
 pub fn sun_position(latitude_deg: f64, longitude_deg_east: f64, utc: NaiveDateTime) -> Sun {
+    position(SolarPositions::new(), latitude_deg, longitude_deg_east, utc).unwrap_or(Sun::DOWN)
+}
+
+/// As [`sun_position`] within 0.01°, many times faster in the years 2010 to 2110 (Grena, Solar
+/// Energy 86, 2012, algorithm 3): for going through a whole year of records.
+pub(crate) fn quick_sun_position(
+    latitude_deg: f64,
+    longitude_deg_east: f64,
+    utc: NaiveDateTime,
+) -> Sun {
+    position(
+        SolarPositions::grena3(),
+        latitude_deg,
+        longitude_deg_east,
+        utc,
+    )
+    .unwrap_or_else(|| sun_position(latitude_deg, longitude_deg_east, utc))
+}
+
+fn position(
+    algorithm: SolarPositions,
+    latitude_deg: f64,
+    longitude_deg_east: f64,
+    utc: NaiveDateTime,
+) -> Option<Sun> {
     let decimal_year = f64::from(utc.year()) + f64::from(utc.ordinal0()) / 365.25;
     let seconds = f64::from(utc.second()) + f64::from(utc.nanosecond() % 1_000_000_000) * 1e-9;
     let place = Location {
         latitude: latitude_deg,
         longitude: longitude_deg_east,
     };
-    delta_t::estimate(decimal_year)
-        .and_then(|delta_t_s| {
-            JulianDate::from_utc(
-                utc.year(),
-                utc.month(),
-                utc.day(),
-                utc.hour(),
-                utc.minute(),
-                seconds,
-                delta_t_s,
-            )
-        })
-        .and_then(|moment| SolarPositions::new().at_from_julian(moment, place, 0.0, None))
-        .map_or(Sun::DOWN, |position| Sun {
-            zenith_deg: position.zenith_angle(),
-            azimuth_deg: position.azimuth(),
-        })
+    let delta_t_s = delta_t::estimate(decimal_year).ok()?;
+    let (year, month, day) = (utc.year(), utc.month(), utc.day());
+    let moment = JulianDate::from_utc(
+        year,
+        month,
+        day,
+        utc.hour(),
+        utc.minute(),
+        seconds,
+        delta_t_s,
+    )
+    .ok()?;
+    let found = algorithm.at_from_julian(moment, place, 0.0, None).ok()?;
+    Some(Sun {
+        zenith_deg: found.zenith_angle(),
+        azimuth_deg: found.azimuth(),
+    })
 }
 
 /// How a flat surface faces.
@@ -188,4 +213,31 @@ pub fn beam_incidence_modifier_b0(cos_incidence: f64, b0: f64) -> f64 {
         return 0.0;
     }
     (1.0 - b0 * (1.0 / cos_incidence - 1.0)).clamp(0.0, 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::{NaiveDate, TimeDelta};
+
+    #[test]
+    fn the_quick_position_follows_the_exact_one() {
+        let start = NaiveDate::from_ymd_opt(2026, 1, 1)
+            .unwrap()
+            .and_hms_opt(0, 0, 0)
+            .unwrap();
+        for hour in (0..8760).step_by(31) {
+            let utc = start + TimeDelta::hours(hour);
+            for (lat, lon) in [(-33.9, 151.2), (51.5, -0.1), (1.35, 103.8)] {
+                let (exact, quick) = (
+                    sun_position(lat, lon, utc),
+                    quick_sun_position(lat, lon, utc),
+                );
+                assert!(
+                    (exact.zenith_deg - quick.zenith_deg).abs() < 0.01,
+                    "{exact:?} {quick:?}"
+                );
+            }
+        }
+    }
 }

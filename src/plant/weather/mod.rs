@@ -2,9 +2,11 @@
 
 mod cells;
 mod clear_sky;
+mod clearness;
 mod design_day;
 mod error;
 pub mod file;
+mod head;
 mod series;
 pub mod tmy3;
 

@@ -1,27 +1,12 @@
 //! Weather from records: interpolation that keeps the sun's share of each interval.
 
-use super::clear_sky::{ClearSky, ClearSkyTable};
+use super::clear_sky::ClearSkyTable;
+use super::clearness::{Piece, REFERENCE_OUTSIDE, REFERENCE_SKY, clearness};
 use super::error::{Place, WeatherError};
 use super::{Sample, Site};
 use crate::plant::air::SaturationTable;
-use crate::plant::sun::{Sun, sun_position};
+use crate::plant::sun::Sun;
 use chrono::{DateTime, NaiveDateTime};
-
-/// The sky that records are measured against: clean and dry, so that few exceed it.
-const REFERENCE_SKY: ClearSky = ClearSky {
-    tau_beam: 0.3,
-    tau_diffuse: 2.5,
-};
-/// The beam outside the atmosphere for the reference sky, W/m²; the season cancels.
-const REFERENCE_OUTSIDE: f64 = 1367.0;
-/// Below this much reference irradiance over an interval its clearness says nothing, W/m².
-const FAINT: f64 = 20.0;
-/// More irradiance than this from a sun that has set is a mistake in the file, W/m².
-const NIGHT_LIMIT: f64 = 20.0;
-/// Moments at which the sun is looked up within one interval.
-const LOOKS: u32 = 6;
-/// Clearness is held below this: more is a fault of the instrument or the clock.
-const MAX_CLEARNESS: f64 = 2.0;
 
 /// One record, in UTC seconds since 1970.
 #[derive(Debug, Clone)]
@@ -42,13 +27,18 @@ pub(super) struct Record {
 /// Weather read from a file; made by [`file`](super::file) and [`tmy3`](super::tmy3).
 ///
 /// Temperature, humidity and wind run in straight lines between the moments they belong to; air is
-/// never more than saturated. Irradiance is not interpolated itself, because that puts sun before
-/// sunrise and spoils the interval's mean. Instead each record gives a *clearness*: its beam over
-/// the beam of a reference clear sky averaged over the same interval, and its diffuse over that
-/// sky's global. The clearness runs in straight lines between the middles of the intervals, and
-/// multiplies the reference sky at the moment asked for. So the sun rises and sets when it should,
-/// and an interval keeps its mean closely (exactly where the clearness is steady). Where the
-/// reference is too faint to compare with, the nearest clearness on that side of the night holds.
+/// never more than saturated.
+///
+/// Irradiance is not interpolated itself, because that puts sun before sunrise and spoils the
+/// interval's mean. Each record gives a *clearness* instead: its beam over the beam of a reference
+/// clear sky averaged over the same interval, and its diffuse over that sky's global. Clearness
+/// times the reference sky at the moment asked for is the irradiance, so the sun rises and sets
+/// when it should. For momentary records the clearness runs in straight lines between them. For
+/// means it slopes within each interval towards its neighbours, about the interval's centre of
+/// sunlight, which keeps the mean; the slope is limited so that no interval outdoes its neighbours
+/// and one without sun stays without (van Leer's monotonised central limiter). Between a bright and
+/// a dull interval there is a step. Where the reference is too faint to compare with, the nearest
+/// clearness on that side of the night holds.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Series {
     file: String,
@@ -58,9 +48,10 @@ pub struct Series {
     air_s: Vec<f64>,
     /// Temperature, humidity ratio, wind.
     air: Vec<[f64; 3]>,
+    /// Where each straight piece of the clearness starts, and where the last one ends.
     sun_s: Vec<f64>,
-    /// Clearness of beam and of diffuse.
-    clearness: Vec<[f64; 2]>,
+    sun_end_s: f64,
+    clearness: Vec<Piece>,
     reference: ClearSkyTable,
     saturation: SaturationTable,
 }
@@ -77,21 +68,16 @@ impl Series {
             return Err(no_records(file, 1));
         };
         let reference = ClearSkyTable::new(REFERENCE_SKY);
-        let mut clearness = Vec::with_capacity(records.len());
-        for record in records {
-            clearness.push(clearness_of(file, &site, &reference, record)?);
-        }
+        let clearness = clearness(file, &site, &reference, records)?;
         Ok(Self {
             file: file.to_owned(),
             site,
             span: [(span_s[0], first.line), (span_s[1], last.line)],
             air_s: records.iter().map(|r| r.air_s).collect(),
             air: records.iter().map(|r| [r.air_c, r.w, r.wind_m_s]).collect(),
-            sun_s: records
-                .iter()
-                .map(|r| 0.5 * (r.sun_from_s + r.sun_to_s))
-                .collect(),
-            clearness: without_gaps(&clearness),
+            sun_s: records.iter().map(|r| r.sun_from_s).collect(),
+            sun_end_s: last.sun_to_s,
+            clearness,
             reference,
             saturation: SaturationTable::new(site.pressure_pa),
         })
@@ -117,7 +103,7 @@ impl Series {
         let [air_c, w, wind_m_s] = between(&self.air_s, &self.air, now_s);
         let (mut dni_w_m2, mut dhi_w_m2) = (0.0, 0.0);
         if sun.is_up() {
-            let [beam, diffuse] = between(&self.sun_s, &self.clearness, now_s);
+            let [beam, diffuse] = self.clearness_at(now_s);
             let sky = self
                 .reference
                 .irradiance(sun.elevation_deg(), REFERENCE_OUTSIDE);
@@ -132,6 +118,20 @@ impl Series {
             dhi_w_m2,
             wind_m_s,
         }
+    }
+
+    /// Clearness of beam and diffuse.
+    fn clearness_at(&self, now_s: f64) -> [f64; 2] {
+        let piece = self
+            .sun_s
+            .partition_point(|&start| start <= now_s)
+            .saturating_sub(1);
+        let Piece { start, slope_per_s } = self.clearness[piece];
+        let since_s = (now_s.min(self.sun_end_s) - self.sun_s[piece]).max(0.0);
+        [
+            start[0] + slope_per_s[0] * since_s,
+            start[1] + slope_per_s[1] * since_s,
+        ]
     }
 
     /// Whether the records reach from `from` to `to`, local time at `site`.
@@ -185,76 +185,6 @@ pub(super) fn moment(utc_s: f64) -> NaiveDateTime {
         .naive_utc()
 }
 
-/// Beam and diffuse clearness of a record; `None` where the reference sky is too faint.
-fn clearness_of(
-    file: &str,
-    site: &Site,
-    reference: &ClearSkyTable,
-    record: &Record,
-) -> Result<[Option<f64>; 2], WeatherError> {
-    let width_s = record.sun_to_s - record.sun_from_s;
-    let looks = if width_s > 0.0 { LOOKS } else { 1 };
-    let (mut beam, mut global, mut highest_deg) = (0.0, 0.0, -90.0_f64);
-    for look in 0..looks {
-        let at_s = record.sun_from_s + width_s * (f64::from(look) + 0.5) / f64::from(looks);
-        let sun = sun_position(site.latitude_deg, site.longitude_deg_east, moment(at_s));
-        highest_deg = highest_deg.max(sun.elevation_deg());
-        if !sun.is_up() {
-            continue;
-        }
-        let sky = reference.irradiance(sun.elevation_deg(), REFERENCE_OUTSIDE);
-        beam += sky.dni_w_m2 / f64::from(looks);
-        global += (sky.dni_w_m2 * sun.cos_zenith() + sky.dhi_w_m2) / f64::from(looks);
-    }
-    let most = record.dni_w_m2.max(record.dhi_w_m2);
-    if highest_deg < -1.0 && most > NIGHT_LIMIT {
-        return Err(WeatherError::Irradiance {
-            at: Place {
-                file: file.to_owned(),
-                line: record.line,
-            },
-            found: format!(
-                "{most} W/m² with the sun {:.0}° below the horizon",
-                -highest_deg
-            ),
-            advice: "check latitude, longitude (east positive) and the clock the times are in"
-                .into(),
-        });
-    }
-    let over = |value: f64, reference: f64| {
-        (reference >= FAINT).then(|| (value / reference).min(MAX_CLEARNESS))
-    };
-    Ok([over(record.dni_w_m2, beam), over(record.dhi_w_m2, global)])
-}
-
-/// Fills what is missing from the nearer side, so that each end of a night holds its own.
-fn without_gaps(clearness: &[[Option<f64>; 2]]) -> Vec<[f64; 2]> {
-    let mut filled = vec![[0.0; 2]; clearness.len()];
-    for part in 0..2 {
-        let known: Vec<(usize, f64)> = clearness
-            .iter()
-            .enumerate()
-            .filter_map(|(i, c)| c[part].map(|c| (i, c)))
-            .collect();
-        let mut next = 0;
-        for (i, slot) in filled.iter_mut().enumerate() {
-            while next < known.len() && known[next].0 < i {
-                next += 1;
-            }
-            let after = known.get(next);
-            let before = next.checked_sub(1).and_then(|n| known.get(n));
-            slot[part] = match (before, after) {
-                (Some(b), Some(a)) if a.0 - i < i - b.0 => a.1,
-                (_, Some(a)) if a.0 == i => a.1,
-                (Some(b), _) => b.1,
-                (None, Some(a)) => a.1,
-                (None, None) => 0.0,
-            };
-        }
-    }
-    filled
-}
-
 /// Straight-line interpolation in rows of values at rising times; the ends hold.
 fn between<const N: usize>(times: &[f64], rows: &[[f64; N]], at: f64) -> [f64; N] {
     let after = times.partition_point(|&time| time <= at);
@@ -272,24 +202,6 @@ fn between<const N: usize>(times: &[f64], rows: &[[f64; N]], at: f64) -> [f64; N
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn each_end_of_a_night_keeps_its_own_clearness() {
-        let day = |b: Option<f64>| [b, Some(1.0)];
-        let filled = without_gaps(&[
-            day(None),
-            day(Some(0.4)),
-            day(None),
-            day(None),
-            day(None),
-            day(None),
-            day(Some(0.9)),
-            day(None),
-        ]);
-        let beam: Vec<f64> = filled.iter().map(|c| c[0]).collect();
-        assert_eq!(beam, [0.4, 0.4, 0.4, 0.4, 0.9, 0.9, 0.9, 0.9]);
-        assert!(filled.iter().all(|c| c[1] == 1.0));
-    }
 
     #[test]
     fn interpolation_holds_its_ends() {
