@@ -11,6 +11,9 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::quantity::UnitSystem;
+use crate::scenario::Scenario;
+use crate::scenario::diagnostic::Diagnostic;
+use crate::scenario::tree;
 
 /// Simulates a zoned, ducted air-conditioning system through time, and judges it against sourced
 /// limits.
@@ -90,4 +93,18 @@ pub fn main() -> ExitCode {
         Some(Command::New(args)) => new::new(&context, &args),
     };
     ExitCode::from(status as u8)
+}
+
+/// Reads a scenario file, with keys changed on the command line.
+fn load(path: &std::path::Path, set: &[String]) -> Result<Scenario, Diagnostic> {
+    let mut tree = tree::load(path)?;
+    for change in set {
+        let Some((key, value)) = change.split_once('=') else {
+            return Err(Diagnostic::plain(format!("--set \"{change}\" has no `=`"))
+                .advise("write --set \"run.duration=6 h\""));
+        };
+        tree.set_path(key.trim(), value.trim())?;
+    }
+    let name = path.file_stem().map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
+    Scenario::from_tree(&tree, &name, path.parent().unwrap_or(std::path::Path::new("")))
 }

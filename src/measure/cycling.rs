@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 
 use super::{Limits, Measure, Observer};
 use crate::quantity::Dimension;
+use crate::control::NoticeKind;
 use crate::run::event::{Event, What};
 use crate::run::sample::Sample;
 
@@ -110,11 +111,11 @@ impl Observer for Cycling {
 
     fn event(&mut self, event: &Event) {
         match event.what {
-            What::Trip => {
+            What::Control(NoticeKind::Trip) => {
                 self.trips += 1;
                 self.tripped = true;
             }
-            What::LockOut => self.lock_outs += 1,
+            What::Control(NoticeKind::LockOut) => self.lock_outs += 1,
             _ => {}
         }
     }

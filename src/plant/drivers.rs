@@ -137,6 +137,11 @@ impl<'a> Drivers<'a> {
         now
     }
 
+    /// The drive that the last call of [`Drivers::at`] gave.
+    pub fn drive(&self) -> &Drive {
+        &self.now
+    }
+
     fn local(&self, minute: i64) -> NaiveDateTime {
         self.start + TimeDelta::minutes(minute)
     }

@@ -4,7 +4,7 @@
 //! capacity cycles about fifty times too slowly and one of the air alone forgets within a quarter of
 //! an hour. Two moisture stores (air and whatever buffers it).
 
-use crate::plant::air::{CP_DRY_AIR, CP_VAPOUR, RHO_REF};
+use crate::plant::air::{CP_DRY_AIR, CP_VAPOUR};
 use crate::plant::sun::Surface;
 
 /// Humidity ratio at which room air's specific heat is taken, kg/kg.
@@ -78,12 +78,17 @@ impl Stores {
     ///
     /// `contents_fabric` takes a net radiative exchange of 0.9 emittance over 0.8 m² of contents per
     /// m² of floor (common practice, no source); the rest as the constants of this module say.
-    pub fn from_geometry(area_m2: f64, height_m: f64, construction: Construction) -> Stores {
+    pub fn from_geometry(
+        area_m2: f64,
+        height_m: f64,
+        construction: Construction,
+        density_kg_m3: f64,
+    ) -> Stores {
         let wall_m2 = 4.0 * area_m2.sqrt() * height_m;
         let surface_w_k = H_CONVECTIVE_WALL * wall_m2 + H_CONVECTIVE_FLOOR_AND_CEILING * area_m2;
         let total_m2 = wall_m2 + 2.0 * area_m2;
         Stores {
-            air_j_k: RHO_REF * CP_MOIST * area_m2 * height_m,
+            air_j_k: density_kg_m3 * CP_MOIST * area_m2 * height_m,
             contents_j_k: CONTENTS_J_K_M2 * area_m2,
             fabric_j_k: (construction.capacity_j_k_m2() - CONTENTS_J_K_M2) * area_m2,
             air_contents_w_k: H_CONVECTIVE_WALL * CONTENTS_AREA_RATIO * area_m2,
@@ -250,7 +255,7 @@ mod tests {
     /// formulae; bedroom of 12 m², light: 193 s, 53 min, 27 h).
     #[test]
     fn default_bedroom_has_the_capacities_of_the_reference() {
-        let s = Stores::from_geometry(12.0, 2.4, Construction::Light);
+        let s = Stores::from_geometry(12.0, 2.4, Construction::Light, 1.2);
         assert!((s.air_j_k / 34_800.0 - 1.0).abs() < 0.03, "{}", s.air_j_k);
         assert_eq!(s.contents_j_k, 300_000.0);
         assert_eq!(s.fabric_j_k, 1_020_000.0);

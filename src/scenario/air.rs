@@ -45,6 +45,11 @@ pub(super) struct Channel {
     pub at: super::source::At,
 }
 
+/// Reference density at the site: 1.2 kg/m³ at sea level, in proportion to pressure.
+pub(super) fn density_kg_m3(site: &Site) -> f64 {
+    RHO_REF * site.pressure_pa / STANDARD_PRESSURE
+}
+
 pub(super) fn air_side(
     top: &Section<'_>,
     site: &Site,
@@ -52,7 +57,7 @@ pub(super) fn air_side(
     return_rooms: &[usize],
 ) -> Result<AirParts, Diagnostic> {
     let air = Air {
-        density_kg_m3: RHO_REF * site.pressure_pa / STANDARD_PRESSURE,
+        density_kg_m3: density_kg_m3(site),
         viscosity_pa_s: Air::STANDARD.viscosity_pa_s,
     };
     let (fan, drive, rated_flow_m3_s) = fan(top)?;

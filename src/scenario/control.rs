@@ -60,11 +60,11 @@ pub struct ControlParts {
     pub actions: Vec<(f64, Action, String)>,
 }
 
-fn time(s: &Section<'_>, key: &str, d: &known::Default, most: f64) -> Result<f64, Diagnostic> {
+fn time(s: &Section<'_>, key: &str, d: &known::Sourced, most: f64) -> Result<f64, Diagnostic> {
     s.quantity(key, Dimension::Time).within(0.0, most).or(d.value, d.source)
 }
 
-fn kelvin(s: &Section<'_>, key: &str, d: &known::Default, most: f64) -> Result<f64, Diagnostic> {
+fn kelvin(s: &Section<'_>, key: &str, d: &known::Sourced, most: f64) -> Result<f64, Diagnostic> {
     s.quantity(key, Dimension::TemperatureDifference).within(0.0, most).or(d.value, d.source)
 }
 
@@ -338,7 +338,7 @@ fn sensor_keys(s: &Section<'_>, base: Option<Sensor>) -> Result<Sensor, Diagnost
         }
     };
     let k = Dimension::TemperatureDifference;
-    let known_pair = |d: &known::Default| (d.value, d.source);
+    let known_pair = |d: &known::Sourced| (d.value, d.source);
     Ok(Sensor {
         lag_s: read(
             "lag",

@@ -2,7 +2,6 @@
 
 use super::diagnostic::Diagnostic;
 use super::reader::{Name, Section};
-use crate::plant::air::RHO_REF;
 use crate::plant::door::Door;
 use crate::plant::doorway::Doorway;
 use crate::plant::room::{
@@ -152,11 +151,11 @@ impl Rooms {
     }
 }
 
-pub(super) fn rooms(top: &Section<'_>) -> Result<Rooms, Diagnostic> {
+pub(super) fn rooms(top: &Section<'_>, density_kg_m3: f64) -> Result<Rooms, Diagnostic> {
     let house = house(top)?;
     let mut out = Rooms { rooms: Vec::new(), uses: Vec::new(), names: Vec::new() };
     for (name, s) in top.tables("room")? {
-        let (room, use_) = room(&name, &s, &house)?;
+        let (room, use_) = room(&name, &s, &house, density_kg_m3)?;
         s.finish()?;
         out.rooms.push(room);
         out.uses.push(use_);
@@ -174,7 +173,12 @@ pub(super) fn rooms(top: &Section<'_>) -> Result<Rooms, Diagnostic> {
     Ok(out)
 }
 
-fn room(name: &Name, s: &Section<'_>, house: &House) -> Result<(Room, RoomUse), Diagnostic> {
+fn room(
+    name: &Name,
+    s: &Section<'_>,
+    house: &House,
+    density_kg_m3: f64,
+) -> Result<(Room, RoomUse), Diagnostic> {
     let area_m2 = s.quantity("area", Dimension::Area).within(1.0, 2000.0).required()?;
     let height_m = s
         .quantity("ceiling_height", Dimension::Length)
@@ -184,7 +188,7 @@ fn room(name: &Name, s: &Section<'_>, house: &House) -> Result<(Room, RoomUse), 
     let construction =
         s.choice("construction", &CONSTRUCTIONS).optional()?.unwrap_or(house.construction);
     let use_ = s.choice("use", &RoomUse::ALL).or(RoomUse::Living, "the stricter of two; our own")?;
-    let base = Stores::from_geometry(area_m2, height_m, construction);
+    let base = Stores::from_geometry(area_m2, height_m, construction, density_kg_m3);
     let capacity = |key: &str, default: f64| {
         let field = s.quantity(key, Dimension::HeatCapacity).above(0.0).optional();
         field.map(|v| v.unwrap_or(default))
@@ -231,7 +235,7 @@ fn room(name: &Name, s: &Section<'_>, house: &House) -> Result<(Room, RoomUse), 
         leakage_50_m3_s,
         shares: house.shares,
         gains: gains(s)?,
-        buffer_kg: buffer_kg.max(RHO_REF * volume * 0.01),
+        buffer_kg: buffer_kg.max(density_kg_m3 * volume * 0.01),
         buffer_kg_s: buffer_kg / (house.buffer_hours * 3600.0),
         initial_c: s
             .quantity("initial", Dimension::Temperature)

@@ -118,7 +118,7 @@ impl Scenario {
         let site = site::site(&top)?;
         let run = site::run(&top)?;
         let weather = site::weather(&top, &site, &run, folder)?;
-        let rooms = house::rooms(&top)?;
+        let rooms = house::rooms(&top, air::density_kg_m3(&site))?;
         let return_rooms = air::return_rooms(&top, &rooms)?;
         let doors = house::doors(&top, &rooms, &return_rooms)?;
         let air = air::air_side(&top, &site, &rooms, &return_rooms)?;

@@ -1,0 +1,46 @@
+//! `openshut check`.
+
+use std::path::PathBuf;
+
+use comfy_table::{ContentArrangement, Table, presets};
+
+use super::{Context, Status};
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// Scenario file.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Changes one key of the file; may be repeated.
+    #[arg(long, value_name = "KEY=VALUE")]
+    set: Vec<String>,
+}
+
+/// Validates and prints what was left to defaults.
+pub(super) fn check(context: &Context, args: &Args) -> Status {
+    let scenario = match super::load(&args.file, &args.set) {
+        Ok(scenario) => scenario,
+        Err(e) => {
+            eprintln!("{}", e.render(context.style.colour));
+            return Status::BadInput;
+        }
+    };
+    println!(
+        "{}: {} rooms, {} outlets, {} zones. It can be run.",
+        args.file.display(),
+        scenario.rooms.len(),
+        scenario.outlets.len(),
+        scenario.zones.len(),
+    );
+    println!("\nDefaults taken ({}):", scenario.defaults.len());
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Disabled)
+        .set_header(["key", "value", "source"]);
+    for d in &scenario.defaults {
+        table.add_row([d.path.clone(), d.shown_in(context.units), d.source.clone()]);
+    }
+    println!("{}", table.trim_fmt());
+    Status::Ran
+}

@@ -1,0 +1,120 @@
+//! `openshut run`, and `openshut` alone.
+
+use std::io::IsTerminal;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use super::{Context, Status};
+use crate::measure::Measure;
+use crate::report::results;
+use crate::report::verdict::verdict;
+use crate::run::simulate;
+use crate::scenario::Scenario;
+
+/// Width of the verdict when the output is not a terminal, columns.
+const WIDTH: u16 = 132;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// Scenario files.
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Leaves out the figures.
+    #[arg(long)]
+    no_figures: bool,
+    /// Changes one key of every file, as in --set "run.duration=6 h"; may be repeated.
+    #[arg(long, value_name = "KEY=VALUE")]
+    set: Vec<String>,
+}
+
+/// The scenario built into the program.
+pub(super) fn embedded(context: &Context) -> Status {
+    match Scenario::embedded("family-house") {
+        Ok(scenario) => one(context, &scenario, true),
+        Err(e) => {
+            eprintln!("{}", e.render(context.style.colour));
+            Status::BadInput
+        }
+    }
+}
+
+/// Runs every file; the worst ending counts.
+pub(super) fn files(context: &Context, args: &Args) -> Status {
+    let mut worst = Status::Ran;
+    for (i, path) in args.files.iter().enumerate() {
+        if i > 0 {
+            println!();
+        }
+        let status = match super::load(path, &args.set) {
+            Ok(scenario) => one(context, &scenario, !args.no_figures),
+            Err(e) => {
+                eprintln!("{}", e.render(context.style.colour));
+                Status::BadInput
+            }
+        };
+        worst = worst.max(status);
+    }
+    worst
+}
+
+fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
+    let bar = progress_bar(context, &scenario.name);
+    let outcome = simulate(scenario, |share| bar.set_position((share * 1000.0) as u64));
+    bar.finish_and_clear();
+    let outcome = match outcome {
+        Ok(outcome) => outcome,
+        Err(e) => {
+            eprintln!("{}: {e}", scenario.name);
+            return Status::BadInput;
+        }
+    };
+    let width = if std::io::stdout().is_terminal() { terminal_width() } else { WIDTH };
+    let bold = |text: &str| context.style.bold(text);
+    print!("{}", verdict(scenario, &outcome, context.units, width, bold));
+    match results::write(&context.out, scenario, &outcome, context.units, figures) {
+        Ok(folder) => {
+            let what = if figures { "Figures and tables" } else { "Tables" };
+            println!("{what}: {}", folder.display());
+        }
+        Err(e) => {
+            eprintln!("{e}");
+            return Status::CannotWrite;
+        }
+    }
+    if outcome.measures.iter().any(Measure::breaks_mandatory) {
+        Status::LimitBroken
+    } else {
+        Status::Ran
+    }
+}
+
+fn terminal_width() -> u16 {
+    let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
+    columns.unwrap_or_else(|| indicatif::TermLike::width(&indicatif_term()))
+}
+
+fn indicatif_term() -> impl indicatif::TermLike {
+    console::Term::stdout()
+}
+
+/// A bar that shows itself only when a run takes longer than a second, and only on a terminal.
+fn progress_bar(context: &Context, name: &str) -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(1000), ProgressDrawTarget::hidden());
+    if !context.style.progress {
+        return bar;
+    }
+    if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent} % {eta} left") {
+        bar.set_style(style);
+    }
+    bar.set_message(name.to_string());
+    let shown = bar.clone();
+    std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_secs(1));
+        if !shown.is_finished() {
+            shown.set_draw_target(ProgressDrawTarget::stderr());
+        }
+    });
+    bar
+}

@@ -1,0 +1,212 @@
+//! The folder that a run leaves: tables, summary, figures; written whole or not at all.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::tell::story;
+use super::{FigureError, OutputDir, OutputError, UnitSystem, draw_all};
+use crate::measure::{Measure, Side};
+use crate::run::Outcome;
+use crate::run::meter::Closure;
+use crate::scenario::Scenario;
+
+/// Why a run's results could not be left.
+#[derive(Debug, thiserror::Error)]
+pub enum ResultsError {
+    /// The folder cannot be written.
+    #[error(transparent)]
+    Output(#[from] OutputError),
+    /// A figure cannot be drawn.
+    #[error(transparent)]
+    Figure(#[from] FigureError),
+}
+
+#[derive(Serialize)]
+struct Summary<'a> {
+    program: &'static str,
+    version: &'static str,
+    scenario: &'a str,
+    title: &'a str,
+    input_sha256: &'a str,
+    seed: u64,
+    start: String,
+    duration_s: f64,
+    step_s: f64,
+    warm_up_s: f64,
+    holds: bool,
+    mandatory_holds: bool,
+    heat_closure_j: &'a Closure,
+    moisture_closure_kg: &'a Closure,
+    measures: Vec<SummaryMeasure<'a>>,
+}
+
+#[derive(Serialize)]
+struct SummaryMeasure<'a> {
+    measure: &'a str,
+    subject: &'a str,
+    value: Option<f64>,
+    unit: &'static str,
+    at_s: Option<f64>,
+    note: &'a str,
+    limit: Option<f64>,
+    limit_side: Option<&'static str>,
+    limit_source: Option<&'a str>,
+    mandatory: bool,
+    holds: Option<bool>,
+}
+
+fn side(side: Side) -> &'static str {
+    match side {
+        Side::AtMost => "at most",
+        Side::AtLeast => "at least",
+    }
+}
+
+impl<'a> SummaryMeasure<'a> {
+    fn of(m: &'a Measure) -> SummaryMeasure<'a> {
+        SummaryMeasure {
+            measure: m.key,
+            subject: &m.subject,
+            value: m.value.is_finite().then_some(m.value),
+            unit: si_symbol(m),
+            at_s: m.at_s,
+            note: &m.note,
+            limit: m.limit.as_ref().map(|l| l.value),
+            limit_side: m.limit.as_ref().map(|l| side(l.side)),
+            limit_source: m.limit.as_ref().map(|l| l.source.as_str()),
+            mandatory: m.limit.as_ref().is_some_and(|l| l.mandatory),
+            holds: m.holds(),
+        }
+    }
+}
+
+/// Unit that a measure's value is written in: plain SI.
+fn si_symbol(m: &Measure) -> &'static str {
+    use crate::quantity::Dimension as D;
+    match m.dimension {
+        D::Pressure => "Pa",
+        D::Time => "s",
+        D::Temperature => "C",
+        D::TemperatureDifference => "K",
+        D::Velocity => "m_s",
+        D::AirFlow => "m3_s",
+        D::Energy => "J",
+        D::Mass => "kg",
+        D::Power => "W",
+        D::SoundLevel => "dB",
+        _ => "1",
+    }
+}
+
+/// Writes everything a run leaves to `out/<scenario>/` and returns that folder. `figures` may be
+/// left out for speed.
+///
+/// # Errors
+/// The folder cannot be written; the last good result is then in place as before.
+pub fn write(
+    out: &Path,
+    scenario: &Scenario,
+    outcome: &Outcome,
+    units: UnitSystem,
+    figures: bool,
+) -> Result<PathBuf, ResultsError> {
+    let drawn = if figures {
+        draw_all(&story(scenario, outcome), &outcome.trace, units)?
+    } else {
+        Vec::new()
+    };
+    let staged = OutputDir::stage(out.join(&scenario.name))?;
+    staged.write_with("trace.csv", |w| {
+        outcome.trace.write_csv(w).map_err(std::io::Error::other)
+    })?;
+    staged.write("events.csv", &events_csv(scenario, outcome))?;
+    staged.write("measures.csv", &measures_csv(outcome))?;
+    staged.write("summary.json", &summary_json(scenario, outcome))?;
+    for (figure, png) in &drawn {
+        staged.write(format!("figures/{}.svg", figure.name), figure.svg.as_bytes())?;
+        staged.write(format!("figures/{}.png", figure.name), png)?;
+    }
+    Ok(staged.commit()?)
+}
+
+fn table<const N: usize>(header: [&str; N], rows: impl Iterator<Item = [String; N]>) -> Vec<u8> {
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    // Writing to memory cannot fail.
+    let _ = csv.write_record(header);
+    for row in rows {
+        let _ = csv.write_record(row);
+    }
+    let _ = csv.flush();
+    csv.into_inner().unwrap_or_default()
+}
+
+fn events_csv(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
+    let calendar = crate::control::Calendar::new(s.start());
+    table(
+        ["time_s", "local_time", "event", "subject", "cause", "text"],
+        outcome.events.iter().map(|e| {
+            let local = calendar.date_time(e.t_s).map_or(String::new(), |t| {
+                t.format("%Y-%m-%d %H:%M:%S").to_string()
+            });
+            [
+                format!("{}", e.t_s),
+                local,
+                e.what.name().to_string(),
+                e.subject.clone(),
+                e.cause.clone(),
+                e.text.clone(),
+            ]
+        }),
+    )
+}
+
+fn measures_csv(outcome: &Outcome) -> Vec<u8> {
+    let number = |v: Option<f64>| v.filter(|v| v.is_finite()).map_or(String::new(), |v| v.to_string());
+    table(
+        [
+            "measure", "subject", "value", "unit", "at_s", "limit", "side", "holds", "mandatory",
+            "source", "note",
+        ],
+        outcome.measures.iter().map(|m| {
+            let limit = m.limit.as_ref();
+            [
+                m.key.to_string(),
+                m.subject.clone(),
+                number(Some(m.value)),
+                si_symbol(m).to_string(),
+                number(m.at_s),
+                number(limit.map(|l| l.value)),
+                limit.map_or("", |l| side(l.side)).to_string(),
+                m.holds().map_or("", |h| if h { "yes" } else { "no" }).to_string(),
+                limit.map_or("", |l| if l.mandatory { "yes" } else { "no" }).to_string(),
+                limit.map_or("", |l| &l.source).to_string(),
+                m.note.clone(),
+            ]
+        }),
+    )
+}
+
+fn summary_json(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
+    let summary = Summary {
+        program: "openshut",
+        version: env!("CARGO_PKG_VERSION"),
+        scenario: &s.name,
+        title: &s.title,
+        input_sha256: &s.digest,
+        seed: s.run.seed,
+        start: s.start().format("%Y-%m-%d %H:%M:%S").to_string(),
+        duration_s: s.run.duration_s,
+        step_s: s.run.step_s,
+        warm_up_s: s.run.warm_up_s,
+        holds: outcome.measures.iter().all(|m| m.holds() != Some(false)),
+        mandatory_holds: !outcome.measures.iter().any(Measure::breaks_mandatory),
+        heat_closure_j: &outcome.heat,
+        moisture_closure_kg: &outcome.moisture,
+        measures: outcome.measures.iter().map(SummaryMeasure::of).collect(),
+    };
+    let mut bytes = serde_json::to_vec_pretty(&summary).unwrap_or_default();
+    let _ = bytes.write_all(b"\n");
+    bytes
+}

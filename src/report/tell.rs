@@ -1,0 +1,93 @@
+//! Turns a scenario and its outcome into the [`Story`] that figures are drawn from.
+
+use super::{Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryZone};
+use crate::control::NoticeKind;
+use crate::control::protection::{Protection, Sense};
+use crate::control::thermostat::Placement;
+use crate::run::Outcome;
+use crate::run::event::What;
+use crate::scenario::Scenario;
+
+/// What figures need beyond the trace.
+pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
+    let spec = s.control.controller.spec();
+    let protection = |sense: Sense| spec.protections.iter().find(|p| p.sense == sense);
+    let limit = |p: Option<&Protection>, value: fn(&Protection) -> f64| {
+        p.map(|p| StoryLimit { value: value(p), source: p.name.clone() })
+    };
+    let (low, high) = (protection(Sense::SupplyLow), protection(Sense::SupplyHigh));
+    let zones = s
+        .zones
+        .iter()
+        .map(|z| {
+            let mut rooms = vec![s.rooms[z.room].name.clone()];
+            for &o in &z.outlets {
+                let room = &s.rooms[s.outlets[o].room].name;
+                if !rooms.contains(room) {
+                    rooms.push(room.clone());
+                }
+            }
+            StoryZone {
+                name: z.name.clone(),
+                rooms,
+                outlets: z.outlets.iter().map(|&o| s.outlets[o].name.clone()).collect(),
+            }
+        })
+        .collect();
+    let width = s.zones.first().map_or(0.5, |z| z.differential_k);
+    let one_sided = spec
+        .zones
+        .first()
+        .is_some_and(|z| z.differential.placement == Placement::OneSided);
+    Story {
+        title: s.title.clone(),
+        start: s.start(),
+        zones,
+        other_rooms: (0..s.rooms.len())
+            .filter(|&r| s.zone_of_room(r).is_none())
+            .map(|r| s.rooms[r].name.clone())
+            .collect(),
+        differential: if one_sided {
+            Differential { below_k: width, above_k: width }
+        } else {
+            Differential::centred(width)
+        },
+        limits: StoryLimits {
+            static_pa: Some(StoryLimit {
+                value: s.limits.static_pa.value,
+                source: s.limits.static_pa.source.clone(),
+            }),
+            supply_low_trip_c: limit(low, |p| p.trip),
+            supply_low_reset_c: limit(low, |p| p.reset),
+            supply_high_trip_c: limit(high, |p| p.trip),
+            supply_high_reset_c: limit(high, |p| p.reset),
+        },
+        events: outcome
+            .events
+            .iter()
+            .filter_map(|e| {
+                let What::Control(kind) = e.what else { return None };
+                Some(StoryEvent {
+                    t_s: e.t_s,
+                    kind: kind_of(kind)?,
+                    subject: e.subject.clone(),
+                    text: e.text.clone(),
+                })
+            })
+            .collect(),
+    }
+}
+
+fn kind_of(kind: NoticeKind) -> Option<EventKind> {
+    Some(match kind {
+        NoticeKind::Start => EventKind::Start,
+        NoticeKind::Stop => EventKind::Stop,
+        NoticeKind::Trip | NoticeKind::SteppedDown => EventKind::Trip,
+        NoticeKind::Reset => EventKind::Reset,
+        NoticeKind::LockOut => EventKind::LockOut,
+        NoticeKind::BandBegan => EventKind::BandOpens,
+        NoticeKind::BandEnded => EventKind::BandCloses,
+        NoticeKind::ModeChange => EventKind::Mode,
+        _ => return None,
+    })
+}

@@ -1,0 +1,125 @@
+//! What a person asks first: does it hold, where not, by how much, in which zone combination.
+
+use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+
+use super::UnitSystem;
+use crate::measure::{Measure, Side};
+use crate::quantity::{self, Dimension};
+use crate::run::Outcome;
+use crate::scenario::Scenario;
+
+/// The verdict on a run as lines of text, at most `width` columns wide.
+pub fn verdict(
+    s: &Scenario,
+    outcome: &Outcome,
+    units: UnitSystem,
+    width: u16,
+    bold: impl Fn(&str) -> String,
+) -> String {
+    let judged: Vec<&Measure> = outcome.measures.iter().filter(|m| m.limit.is_some()).collect();
+    let broken: Vec<&&Measure> = judged.iter().filter(|m| m.holds() == Some(false)).collect();
+    let mut out = String::new();
+    let hours = s.run.duration_s / 3600.0;
+    out += &format!(
+        "{} ({} h from {})\n",
+        bold(&s.title),
+        quantity::significant(hours, 4),
+        s.start().format("%a %d %b %Y %H:%M"),
+    );
+    let n = judged.iter().filter(|m| m.holds().is_some()).count();
+    let first = match broken.len() {
+        0 => format!("It holds: all {n} limits are kept."),
+        1 => format!("It does not hold: 1 of {n} limits is broken."),
+        b => format!("It does not hold: {b} of {n} limits are broken."),
+    };
+    out += &bold(&first);
+    out.push('\n');
+    if !broken.is_empty() {
+        out += &rows(s, broken.iter().map(|m| **m), units, width);
+    }
+    let kept: Vec<&Measure> =
+        judged.iter().filter(|m| m.holds() == Some(true)).copied().collect();
+    if !kept.is_empty() {
+        out += "\nKept:\n";
+        out += &rows(s, kept.into_iter(), units, width);
+    }
+    out += &format!("\n{}\n", energy(outcome, units));
+    out
+}
+
+fn rows<'a>(
+    s: &Scenario,
+    measures: impl Iterator<Item = &'a Measure>,
+    units: UnitSystem,
+    width: u16,
+) -> String {
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(width)
+        .set_header(["measure", "where", "value", "limit", "when", "source of the limit"]);
+    for m in measures {
+        let limit = m.limit.as_ref();
+        let shown = |v: f64| show(v, m.dimension, units);
+        let when = [m.at_s.map_or(String::new(), |t| clock(s, t)), m.note.clone()];
+        let when: Vec<&str> = when.iter().map(String::as_str).filter(|w| !w.is_empty()).collect();
+        let mandatory = limit.is_some_and(|l| l.mandatory);
+        table.add_row([
+            Cell::new(if mandatory { format!("{} (mandatory)", m.title) } else { m.title.into() }),
+            Cell::new(&m.subject),
+            Cell::new(shown(m.value)).set_alignment(CellAlignment::Right),
+            Cell::new(limit.map_or(String::new(), |l| {
+                let side = if l.side == Side::AtMost { "≤" } else { "≥" };
+                format!("{side} {}", shown(l.value))
+            })),
+            Cell::new(when.join("; ")),
+            Cell::new(limit.map_or("", |l| &l.source)),
+        ]);
+    }
+    let mut text = table.trim_fmt();
+    text.push('\n');
+    text
+}
+
+/// A value for people; whole minutes and seconds for times.
+pub fn show(value: f64, dimension: Dimension, units: UnitSystem) -> String {
+    if value.is_nan() {
+        return "none".to_string();
+    }
+    match dimension {
+        Dimension::Time if value >= 120.0 => format!("{:.0} min", value / 60.0),
+        Dimension::Time => format!("{value:.0} s"),
+        Dimension::Temperature | Dimension::TemperatureDifference => {
+            let shown = quantity::display(value, dimension, units);
+            match shown.split_once(' ') {
+                Some((n, unit)) => {
+                    let n: f64 = n.parse().unwrap_or(value);
+                    format!("{n:.1} {unit}")
+                }
+                None => shown,
+            }
+        }
+        Dimension::Energy => format!("{:.2} kWh", value / 3.6e6),
+        _ => quantity::display(value, dimension, units),
+    }
+}
+
+/// Local clock time `t_s` into the run; with the day when the run is longer than one.
+pub fn clock(s: &Scenario, t_s: f64) -> String {
+    let at = s.start() + chrono::TimeDelta::milliseconds((t_s * 1000.0) as i64);
+    let form = if s.run.duration_s > 86_400.0 { "%a %H:%M" } else { "%H:%M" };
+    at.format(form).to_string()
+}
+
+fn energy(outcome: &Outcome, units: UnitSystem) -> String {
+    let value = |key: &str| outcome.measure(key, "house").map_or(f64::NAN, |m| m.value);
+    let starts = value("starts");
+    format!(
+        "Electricity {} (fan {:.0} %), mean COP {:.2}, {starts:.0} starts, condensate {}.",
+        show(value("energy_electric"), Dimension::Energy, units),
+        100.0 * value("energy_fan_share"),
+        value("cop_mean"),
+        show(value("condensate"), Dimension::Mass, units),
+    )
+}

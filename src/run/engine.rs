@@ -1,0 +1,431 @@
+//! The step: one function that reads like a list.
+
+use super::RunError;
+use super::event::{Event, What};
+use super::house::{House, HouseState};
+use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, ZoneSample};
+use crate::control::actuator::ActuatorState;
+use crate::control::thermostat::SensorState;
+use crate::control::zone::Regime;
+use crate::control::{Calendar, Commands, ControlState, Mode, Notice, Readings};
+use crate::plant::air::{MoistAir, SaturationTable};
+use crate::plant::air_side::{AirCommand, AirSide, AirState};
+use crate::plant::drivers::{Drive, Drivers};
+use crate::plant::room::CP_MOIST;
+use crate::plant::transport::{Spaces, Transport};
+use crate::plant::unit::{Mode as UnitMode, UnitCommand, UnitInlet, UnitOutput, UnitState, UnitStep};
+use crate::scenario::Scenario;
+
+/// Time constant with which a plenum without flow takes on the temperature of the house, s; common
+/// practice, no source.
+const STILL_PLENUM_S: f64 = 900.0;
+
+/// Everything that changes from step to step.
+#[derive(Clone, Debug)]
+pub struct State {
+    /// Seconds since the start of the run; negative during the warm-up.
+    pub t_s: f64,
+    /// Rooms.
+    pub house: HouseState,
+    /// Flows and pressures.
+    pub air: AirState,
+    /// The unit.
+    pub unit: UnitState,
+    /// Air in the supply plenum.
+    pub plenum: MoistAir,
+    /// The controller.
+    pub control: ControlState,
+    /// Thermostats, by zone.
+    pub sensors: Vec<SensorState>,
+    /// Damper motors, by channel.
+    pub motors: Vec<ActuatorState>,
+}
+
+/// Steps one scenario through time. Owns the scratch memory; a step allocates nothing.
+#[derive(Debug)]
+pub struct Engine<'a> {
+    scenario: &'a Scenario,
+    calendar: Calendar,
+    drivers: Drivers<'a>,
+    air_side: AirSide,
+    transport: Transport,
+    house: House,
+    saturation: SaturationTable,
+    unit_step: UnitStep,
+    commands: Commands,
+    readings_c: Vec<f64>,
+    positions: Vec<f64>,
+    openings: Vec<f64>,
+    notices: Vec<Notice>,
+    next_action: usize,
+    /// Share of the distance that the plenum's metal keeps over a step at the present flow.
+    metal_keeps: f64,
+    still_keeps: f64,
+    dt_s: f64,
+    sample: Sample,
+}
+
+impl<'a> Engine<'a> {
+    /// Joins plant and controller; with it comes the state at the beginning of the warm-up.
+    ///
+    /// # Errors
+    /// An air network that cannot be joined, or a unit that cannot be stepped so finely.
+    pub fn new(scenario: &'a Scenario) -> Result<(Engine<'a>, State), RunError> {
+        let dt_s = scenario.run.step_s;
+        let air_side = AirSide::new(scenario.air.clone(), &scenario.rooms, &scenario.doors)?;
+        let door_hours = scenario.doors.iter().map(|d| d.open.as_slice()).collect();
+        let drivers = Drivers::new(
+            &scenario.site,
+            &scenario.weather,
+            &scenario.rooms,
+            door_hours,
+            scenario.run.start,
+        );
+        let house_state = House::initial(scenario);
+        let indoors = house_state.air(scenario.air.returns[0].room);
+        let controller = &scenario.control.controller;
+        let sensors = scenario
+            .zones
+            .iter()
+            .enumerate()
+            .map(|(i, z)| {
+                let (air, wall) = (house_state.air(z.room).t_c, house_state.fabric_c(z.room));
+                z.sensor.initial_state(air, wall, scenario.run.seed ^ ((i as u64 + 1) << 32))
+            })
+            .collect();
+        let channels = scenario.control.actuators.len();
+        let state = State {
+            t_s: -scenario.run.warm_up_s,
+            air: air_side.initial(),
+            unit: UnitState::default(),
+            plenum: indoors,
+            control: controller.initial_state(scenario.run.seed),
+            sensors,
+            motors: vec![ActuatorState::at(0.0); channels],
+            house: house_state,
+        };
+        let engine = Engine {
+            calendar: Calendar::new(scenario.run.start),
+            drivers,
+            transport: Transport::new(&scenario.air, indoors),
+            house: House::new(scenario),
+            saturation: SaturationTable::new(scenario.site.pressure_pa),
+            unit_step: scenario.unit.unit.prepared(dt_s)?,
+            commands: controller.commands(),
+            readings_c: vec![f64::NAN; scenario.zones.len()],
+            positions: vec![0.0; channels],
+            openings: vec![1.0; scenario.outlets.len()],
+            notices: Vec::with_capacity(64),
+            next_action: 0,
+            metal_keeps: 1.0,
+            still_keeps: (-dt_s / STILL_PLENUM_S).exp(),
+            dt_s,
+            sample: Sample {
+                rooms: vec![RoomSample::default(); scenario.rooms.len()],
+                zones: vec![ZoneSample::default(); scenario.zones.len()],
+                outlets: vec![OutletSample::default(); scenario.outlets.len()],
+                ..Sample::default()
+            },
+            air_side,
+            scenario,
+        };
+        Ok((engine, state))
+    }
+
+    /// The rooms, for their meters.
+    pub fn house(&mut self) -> &mut House {
+        &mut self.house
+    }
+
+    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms.
+    /// Events are appended to `events`; the sample shows the end of the step.
+    ///
+    /// # Errors
+    /// A balance that cannot be solved, naming the element or room.
+    pub fn step(
+        &mut self,
+        state: &mut State,
+        events: &mut Vec<Event>,
+    ) -> Result<&Sample, RunError> {
+        self.act(state, events);
+        self.read_thermostats(state);
+        self.control(state, events);
+        self.move_dampers(state, events);
+        self.blow(state, events)?;
+        let unit = self.condition(state)?;
+        self.step_rooms(state)?;
+        state.t_s += self.dt_s;
+        self.look(state, &unit);
+        Ok(&self.sample)
+    }
+
+    /// A person's actions whose time has come.
+    fn act(&mut self, state: &mut State, events: &mut Vec<Event>) {
+        let actions = &self.scenario.control.actions;
+        while let Some((t_s, action, words)) = actions.get(self.next_action) {
+            if *t_s > state.t_s + 1e-6 {
+                break;
+            }
+            let clock = self.calendar.clock(state.t_s);
+            let refused = self
+                .scenario
+                .control
+                .controller
+                .apply(action, &clock, &mut state.control, &mut self.notices)
+                .err();
+            let cause = refused.map_or(String::new(), |e| format!("refused: {e}"));
+            events.push(Event {
+                t_s: state.t_s,
+                what: What::Action,
+                subject: "system".to_string(),
+                text: words.clone(),
+                cause,
+            });
+            self.next_action += 1;
+        }
+    }
+
+    fn read_thermostats(&mut self, state: &mut State) {
+        for (i, z) in self.scenario.zones.iter().enumerate() {
+            let air_c = state.house.heat[3 * z.room];
+            let wall_c = state.house.fabric_c(z.room);
+            self.readings_c[i] = z.sensor.step(air_c, wall_c, self.dt_s, &mut state.sensors[i]);
+        }
+    }
+
+    fn control(&mut self, state: &mut State, events: &mut Vec<Event>) {
+        let s = self.scenario;
+        for (p, m) in self.positions.iter_mut().zip(&state.motors) {
+            *p = m.position;
+        }
+        let rooms_flow: f64 = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
+        let fan_on = state.air.fan_m3_s > 0.0;
+        let readings = Readings {
+            zone_c: &self.readings_c,
+            damper_position: &self.positions,
+            static_pa: state.air.supply_pa,
+            supply_c: state.plenum.t_c,
+            coil_surface_c: self.sample.unit.surface_c,
+            return_c: self.return_c(state),
+            rooms_flow_m3_s: if fan_on { rooms_flow } else { f64::NAN },
+            coil_flow_fraction: state.air.fan_m3_s / s.rated_flow_m3_s,
+        };
+        let clock = self.calendar.clock(state.t_s);
+        s.control.controller.step(
+            &clock,
+            self.dt_s,
+            &readings,
+            &mut state.control,
+            &mut self.commands,
+            &mut self.notices,
+        );
+        for n in self.notices.drain(..) {
+            events.push(told(s, &n));
+        }
+    }
+
+    /// Air that leaves the return rooms, °C.
+    fn return_c(&self, state: &State) -> f64 {
+        let returns = &self.scenario.air.returns;
+        let (mut flow, mut heat) = (0.0, 0.0);
+        for (r, q) in returns.iter().zip(&state.air.returns_m3_s) {
+            flow += q.max(0.0);
+            heat += q.max(0.0) * state.house.heat[3 * r.room];
+        }
+        if flow > 0.0 { heat / flow } else { state.house.heat[3 * returns[0].room] }
+    }
+
+    fn move_dampers(&mut self, state: &mut State, events: &mut Vec<Event>) {
+        let control = &self.scenario.control;
+        for (c, motor) in state.motors.iter_mut().enumerate() {
+            let was_moving = motor.moving;
+            control.actuators[c].step(self.commands.channel_opening[c], self.dt_s, motor);
+            if was_moving && !motor.moving {
+                let subject = control
+                    .outlet_channel
+                    .iter()
+                    .position(|o| *o == Some(c))
+                    .map_or("relief", |o| self.scenario.outlets[o].name.as_str());
+                let percent = 100.0 * motor.position;
+                events.push(Event {
+                    t_s: state.t_s,
+                    what: What::Damper,
+                    subject: subject.to_string(),
+                    cause: "commanded".to_string(),
+                    text: format!("damper of {subject} stands at {percent:.0} %"),
+                });
+            }
+        }
+        for (opening, channel) in self.openings.iter_mut().zip(&control.outlet_channel) {
+            *opening = channel.map_or(1.0, |c| state.motors[c].position);
+        }
+    }
+
+    fn blow(&mut self, state: &mut State, events: &mut Vec<Event>) -> Result<(), RunError> {
+        let drive = self.drivers.at(state.t_s + 0.5 * self.dt_s);
+        let relief = self.scenario.control.relief_channel;
+        let command = AirCommand {
+            fan: self.commands.fan_fraction,
+            openings: &self.openings,
+            relief: relief.map_or(0.0, |c| state.motors[c].position),
+            open_doors: &drive.open,
+        };
+        let was_on = state.air.fan_speed > 0.0;
+        if self.air_side.step(&command, self.dt_s, &mut state.air)? {
+            self.transport.refresh(&state.air);
+            let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
+            self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
+        }
+        let is_on = state.air.fan_speed > 0.0;
+        if was_on != is_on {
+            events.push(Event {
+                t_s: state.t_s,
+                what: What::Fan,
+                subject: "fan".to_string(),
+                cause: self.commands.phase.name().to_string(),
+                text: format!("fan {}", if is_on { "starts" } else { "stops" }),
+            });
+        }
+        Ok(())
+    }
+
+    /// Coil, fan heat, plenum and ducts.
+    fn condition(&mut self, state: &mut State) -> Result<UnitOutput, RunError> {
+        let s = self.scenario;
+        let drive = self.drivers.drive();
+        let air_kg_s = s.air.air.density_kg_m3 * state.air.fan_m3_s;
+        let house = &state.house;
+        let room_air = |room: usize| house.air(room);
+        let inlet = UnitInlet {
+            air: self.transport.entering(room_air, state.plenum),
+            air_kg_s,
+            outdoor_c: drive.outdoor.t_c,
+        };
+        let demand = &self.commands.unit;
+        let command = UnitCommand {
+            mode: match demand.mode {
+                None => UnitMode::Off,
+                Some(Mode::Cooling) => UnitMode::Cooling,
+                Some(Mode::Heating) => UnitMode::Heating,
+            },
+            speed: demand.speed,
+        };
+        let out =
+            s.unit.unit.step(&self.saturation, &self.unit_step, &command, &inlet, &mut state.unit)?;
+        let indoors_c = house.heat[3 * s.air.returns[0].room];
+        if air_kg_s > 0.0 {
+            let fan_k = state.air.fan_w / (air_kg_s * CP_MOIST);
+            let leaving_c = out.leaving.t_c + fan_k;
+            state.plenum.t_c = leaving_c + (state.plenum.t_c - leaving_c) * self.metal_keeps;
+            state.plenum.w = out.leaving.w;
+        } else {
+            state.plenum.t_c = indoors_c + (state.plenum.t_c - indoors_c) * self.still_keeps;
+        }
+        let spaces = Spaces {
+            roof_c: drive.roof_space_c,
+            indoors_c,
+            outdoors_c: drive.outdoor.t_c,
+        };
+        self.transport.carry(state.plenum, room_air, &spaces);
+        self.sample.unit.entering_c = inlet.air.t_c;
+        Ok(out)
+    }
+
+    fn step_rooms(&mut self, state: &mut State) -> Result<(), RunError> {
+        let outlet_air = self.transport.outlet_air();
+        let drive = self.drivers.drive();
+        self.house
+            .step(self.dt_s, drive, &state.air, outlet_air, state.plenum, &mut state.house)
+            .map_err(|room| RunError::Room {
+                room: self.scenario.rooms[room].name.clone(),
+                t_s: state.t_s,
+            })
+    }
+
+    /// Fills the sample.
+    fn look(&mut self, state: &State, unit: &UnitOutput) {
+        let drive: &Drive = self.drivers.drive();
+        let s = &mut self.sample;
+        s.t_s = state.t_s;
+        s.minute_of_week = u32::from(self.calendar.clock(state.t_s).minute_of_week);
+        s.outdoor_c = drive.outdoor.t_c;
+        s.outdoor_w = drive.outdoor.w;
+        s.air = AirSample {
+            fan_flow_m3_s: state.air.fan_m3_s,
+            fan_speed: state.air.fan_speed,
+            stalled: state.air.stalled,
+            supply_static_pa: state.air.supply_pa,
+            return_static_pa: state.air.return_pa,
+            relief_flow_m3_s: state.air.relief_m3_s,
+            relief_opening: state.air.relief_opening,
+        };
+        s.unit = UnitSample {
+            speed: unit.speed,
+            heating: self.commands.mode == Mode::Heating,
+            entering_c: s.unit.entering_c,
+            supply_c: state.plenum.t_c,
+            surface_c: unit.surface_c,
+            sensible_w: unit.sensible_w,
+            latent_w: unit.latent_w,
+            steady_w: unit.steady_total_w.abs(),
+            compressor_w: unit.power_w,
+            fan_w: state.air.fan_w,
+            condensate_kg_s: unit.condensate_kg_s,
+        };
+        for (i, r) in s.rooms.iter_mut().enumerate() {
+            let air = state.house.air(i);
+            *r = RoomSample {
+                air_c: air.t_c,
+                contents_c: state.house.contents_c(i),
+                fabric_c: state.house.fabric_c(i),
+                w: air.w,
+                rh: relative_humidity(&self.saturation, air),
+                pressure_pa: state.air.rooms_pa[i],
+                people: drive.rooms[i].people,
+            };
+        }
+        for (i, z) in s.zones.iter_mut().enumerate() {
+            *z = ZoneSample {
+                sensor_c: self.readings_c[i],
+                setpoint_c: self.commands.zone_setpoint_c[i],
+                call: self.commands.zone_call[i],
+                in_band: self.commands.zone_regime[i] == Regime::InBand,
+            };
+        }
+        for (i, o) in s.outlets.iter_mut().enumerate() {
+            let flow = state.air.outlets_m3_s[i];
+            *o = OutletSample {
+                flow_m3_s: flow,
+                opening: self.openings[i],
+                face_velocity_m_s: flow.abs() / self.scenario.outlets[i].face_area_m2,
+                air_c: self.transport.outlet_air()[i].t_c,
+            };
+        }
+    }
+}
+
+/// Relative humidity by the saturation table: p_v/p_ws with p_v = p·w/(0.621945 + w).
+fn relative_humidity(table: &SaturationTable, air: MoistAir) -> f64 {
+    let saturated = table.w_sat(air.t_c);
+    const RATIO: f64 = 0.621945;
+    (air.w / (RATIO + air.w)) * ((RATIO + saturated) / saturated)
+}
+
+fn told(s: &Scenario, n: &Notice) -> Event {
+    let subject = n
+        .zone
+        .and_then(|z| s.zones.get(z))
+        .map(|z| z.name.clone())
+        .or_else(|| {
+            let p = n.protection.and_then(|p| s.control.controller.spec().protections.get(p));
+            p.map(|p| p.name.clone())
+        })
+        .unwrap_or_else(|| "system".to_string());
+    Event {
+        t_s: n.t_s,
+        what: What::Control(n.kind),
+        subject,
+        cause: n.cause.map_or("", |c| c.phrase()).to_string(),
+        text: s.control.controller.describe(n),
+    }
+}

@@ -1,0 +1,104 @@
+//! The trace: which columns, and what goes into them.
+
+use super::sample::Sample;
+use crate::scenario::Scenario;
+use crate::trace::Trace;
+
+/// Column names of a scenario's trace, in order. The names are a contract: more may come, none is
+/// renamed.
+pub fn columns(s: &Scenario) -> Vec<String> {
+    let mut c: Vec<String> = [
+        "time_s",
+        "outdoor.air_C",
+        "outdoor.humidity_kg_kg",
+        "fan.flow_m3_s",
+        "fan.speed",
+        "fan.power_W",
+        "supply_plenum.static_Pa",
+        "return_plenum.static_Pa",
+        "relief.flow_m3_s",
+        "relief.opening",
+        "unit.speed",
+        "unit.heating",
+        "unit.entering_C",
+        "unit.supply_C",
+        "unit.surface_C",
+        "unit.sensible_W",
+        "unit.latent_W",
+        "unit.power_W",
+        "unit.condensate_kg_s",
+    ]
+    .map(String::from)
+    .to_vec();
+    for r in &s.rooms {
+        for what in ["air_C", "operative_C", "rh_pct", "pressure_Pa", "people"] {
+            c.push(format!("room.{}.{what}", r.name));
+        }
+    }
+    for o in &s.outlets {
+        for what in ["flow_m3_s", "opening", "face_velocity_m_s", "air_C"] {
+            c.push(format!("outlet.{}.{what}", o.name));
+        }
+    }
+    for z in &s.zones {
+        for what in ["sensor_C", "setpoint_C", "call", "in_band"] {
+            c.push(format!("zone.{}.{what}", z.name));
+        }
+    }
+    c
+}
+
+/// Writes samples into rows.
+#[derive(Debug)]
+pub struct Recorder {
+    /// The rows so far.
+    pub trace: Trace,
+    row: Vec<f64>,
+}
+
+impl Recorder {
+    /// An empty trace with the scenario's columns.
+    pub fn new(s: &Scenario) -> Recorder {
+        let columns = columns(s);
+        let row = Vec::with_capacity(columns.len());
+        Recorder { trace: Trace::new(columns), row }
+    }
+
+    /// Adds a row.
+    pub fn record(&mut self, s: &Sample) {
+        let flag = |b: bool| f64::from(u8::from(b));
+        let row = &mut self.row;
+        row.clear();
+        row.extend([
+            s.t_s,
+            s.outdoor_c,
+            s.outdoor_w,
+            s.air.fan_flow_m3_s,
+            s.air.fan_speed,
+            s.unit.fan_w,
+            s.air.supply_static_pa,
+            s.air.return_static_pa,
+            s.air.relief_flow_m3_s,
+            s.air.relief_opening,
+            s.unit.speed,
+            flag(s.unit.heating),
+            s.unit.entering_c,
+            s.unit.supply_c,
+            s.unit.surface_c,
+            s.unit.sensible_w,
+            s.unit.latent_w,
+            s.unit.compressor_w,
+            s.unit.condensate_kg_s,
+        ]);
+        for r in &s.rooms {
+            row.extend([r.air_c, r.operative_c(), 100.0 * r.rh, r.pressure_pa, r.people]);
+        }
+        for o in &s.outlets {
+            row.extend([o.flow_m3_s, o.opening, o.face_velocity_m_s, o.air_c]);
+        }
+        for z in &s.zones {
+            row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);
+        }
+        self.trace.push_row(row);
+    }
+}
