@@ -2,3 +2,4 @@
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 pub mod math;
+pub mod plant;

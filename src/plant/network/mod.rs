@@ -1,0 +1,338 @@
+//! The air network: pressures at nodes, flows through elements.
+//!
+//! A node has a fixed pressure (outdoors is 0 Pa) or one to be found; an element joins two nodes
+//! and its flow rises with its pressure drop. The balance of every node then has exactly one
+//! answer (Birkhoff and Diaz 1956, Collins et al. 1978, from memory), which
+//! [`Network::solve`] finds by Newton's method with a line search, starting from the last one.
+//!
+//! ```
+//! use openshut::plant::network::{Law, LinearQuadratic, Network, NetworkState};
+//! let mut builder = Network::builder();
+//! let plenum = builder.node("plenum");
+//! let room = builder.fixed("room", 0.0);
+//! let supply = builder.element("supply", room, plenum, Law::ConstantFlow(0.1));
+//! let outlet = LinearQuadratic { a: 0.0, b: 4000.0 };
+//! builder.element("outlet", plenum, room, Law::LinearQuadratic(outlet));
+//! let mut network = builder.build()?;
+//! let mut state = NetworkState::new(&network);
+//! network.solve(&mut state)?;
+//! assert!((state.pressure_pa(plenum) - 40.0).abs() < 1e-9);
+//! assert_eq!(state.flow_m3_s(supply), 0.1);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod element;
+mod solve;
+
+pub use element::{BladeLaw, Law, LinearQuadratic, Power};
+pub use solve::{NetworkError, Solved};
+
+use crate::math::sparse_lu::SparseLu;
+use crate::plant::fan::FanPoint;
+use std::collections::BTreeSet;
+use thiserror::Error;
+
+/// A node of a network.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct NodeId(usize);
+
+impl NodeId {
+    /// Position among the nodes, in the order they were added.
+    pub fn index(self) -> usize {
+        self.0
+    }
+}
+
+/// An element of a network.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct ElementId(usize);
+
+impl ElementId {
+    /// Position among the elements, in the order they were added.
+    pub fn index(self) -> usize {
+        self.0
+    }
+}
+
+/// Why a network cannot be built.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum BuildError {
+    /// Two nodes or two elements share a name.
+    #[error("the name `{0}` is used twice in the air network")]
+    Repeated(String),
+    /// An element joins a node to itself, or to a node of another network.
+    #[error("element `{0}` must join two different nodes of this network")]
+    Ends(String),
+    /// The law's figures are not usable.
+    #[error("element `{0}` has no resistance, or figures that are negative or not numbers")]
+    Law(String),
+    /// No path of elements with a resistance leads from a node to a fixed pressure.
+    #[error("no air path joins `{0}` to a fixed pressure; add leakage or a return path")]
+    Sealed(String),
+}
+
+#[derive(Debug, Clone)]
+struct Node {
+    name: String,
+    fixed_pa: Option<f64>,
+}
+
+/// Collects nodes and elements.
+#[derive(Debug, Clone, Default)]
+pub struct NetworkBuilder {
+    nodes: Vec<Node>,
+    elements: Vec<(String, usize, usize, Law)>,
+}
+
+impl NetworkBuilder {
+    /// Adds a node whose pressure is to be found.
+    pub fn node(&mut self, name: &str) -> NodeId {
+        self.push(name, None)
+    }
+
+    /// Adds a node of fixed pressure, Pa.
+    pub fn fixed(&mut self, name: &str, pressure_pa: f64) -> NodeId {
+        self.push(name, Some(pressure_pa))
+    }
+
+    fn push(&mut self, name: &str, fixed_pa: Option<f64>) -> NodeId {
+        self.nodes.push(Node {
+            name: name.to_owned(),
+            fixed_pa,
+        });
+        NodeId(self.nodes.len() - 1)
+    }
+
+    /// Adds an element; its flow counts positive from the first node to the second.
+    pub fn element(&mut self, name: &str, from: NodeId, to: NodeId, law: Law) -> ElementId {
+        self.elements.push((name.to_owned(), from.0, to.0, law));
+        ElementId(self.elements.len() - 1)
+    }
+
+    /// Checks the whole and plans its solution.
+    ///
+    /// # Errors
+    /// [`BuildError`] names the node or element at fault.
+    pub fn build(self) -> Result<Network, BuildError> {
+        self.check()?;
+        let mut row_of_node = Vec::with_capacity(self.nodes.len());
+        let mut node_of_row = Vec::new();
+        for (i, node) in self.nodes.iter().enumerate() {
+            row_of_node.push(node.fixed_pa.is_none().then(|| {
+                node_of_row.push(i);
+                node_of_row.len() - 1
+            }));
+        }
+        let pattern: Vec<(usize, usize)> = self
+            .elements
+            .iter()
+            .filter_map(|e| row_of_node[e.1].zip(row_of_node[e.2]))
+            .collect();
+        let lu = SparseLu::new(node_of_row.len(), &pattern);
+        let rows = node_of_row.len();
+        let wires = self
+            .elements
+            .iter()
+            .map(|&(_, from, to, _)| Wire {
+                from,
+                to,
+                row_from: row_of_node[from],
+                row_to: row_of_node[to],
+                between: row_of_node[from]
+                    .zip(row_of_node[to])
+                    .map(|(i, j)| (lu.slot(i, j), lu.slot(j, i))),
+            })
+            .collect();
+        let diagonal = (0..rows).map(|i| lu.slot(i, i)).collect();
+        let count = self.elements.len();
+        let (element_names, laws) = self.elements.into_iter().map(|e| (e.0, e.3)).unzip();
+        Ok(Network {
+            pressures: vec![0.0; self.nodes.len()],
+            nodes: self.nodes,
+            element_names,
+            laws,
+            wires,
+            node_of_row,
+            diagonal,
+            lu,
+            slopes: vec![0.0; count],
+            imbalance: vec![0.0; rows],
+            step: vec![0.0; rows],
+            scratch: vec![0.0; rows],
+        })
+    }
+
+    fn check(&self) -> Result<(), BuildError> {
+        let mut seen = BTreeSet::new();
+        if let Some(node) = self.nodes.iter().find(|n| !seen.insert(&n.name)) {
+            return Err(BuildError::Repeated(node.name.clone()));
+        }
+        seen.clear();
+        let nodes = self.nodes.len();
+        for (name, from, to, law) in &self.elements {
+            if !seen.insert(name) {
+                return Err(BuildError::Repeated(name.clone()));
+            }
+            if from == to || *from >= nodes || *to >= nodes {
+                return Err(BuildError::Ends(name.clone()));
+            }
+            if !law.is_sound() {
+                return Err(BuildError::Law(name.clone()));
+            }
+        }
+        let mut reached: Vec<bool> = self.nodes.iter().map(|n| n.fixed_pa.is_some()).collect();
+        let mut grew = true;
+        while grew {
+            grew = false;
+            for (_, from, to, law) in &self.elements {
+                if !matches!(law, Law::ConstantFlow(_)) && reached[*from] != reached[*to] {
+                    reached[*from] = true;
+                    reached[*to] = true;
+                    grew = true;
+                }
+            }
+        }
+        match reached.iter().position(|r| !r) {
+            Some(i) => Err(BuildError::Sealed(self.nodes[i].name.clone())),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Where an element sits in the matrix.
+#[derive(Debug, Clone, Copy)]
+struct Wire {
+    from: usize,
+    to: usize,
+    row_from: Option<usize>,
+    row_to: Option<usize>,
+    between: Option<(usize, usize)>,
+}
+
+/// A network ready to be solved, with the room it needs to do so.
+#[derive(Debug, Clone)]
+pub struct Network {
+    nodes: Vec<Node>,
+    element_names: Vec<String>,
+    laws: Vec<Law>,
+    wires: Vec<Wire>,
+    node_of_row: Vec<usize>,
+    diagonal: Vec<usize>,
+    lu: SparseLu,
+    slopes: Vec<f64>,
+    imbalance: Vec<f64>,
+    step: Vec<f64>,
+    scratch: Vec<f64>,
+    pressures: Vec<f64>,
+}
+
+impl Network {
+    /// Starts an empty network.
+    pub fn builder() -> NetworkBuilder {
+        NetworkBuilder::default()
+    }
+
+    /// Gives an element another law: a damper moved, a fan changed its speed.
+    ///
+    /// The figures are not checked here; [`Network::solve`] reports those it cannot use.
+    pub fn set_law(&mut self, element: ElementId, law: Law) {
+        self.laws[element.0] = law;
+    }
+
+    /// The law of an element.
+    pub fn law(&self, element: ElementId) -> &Law {
+        &self.laws[element.0]
+    }
+
+    /// The law of an element, to change one figure of it.
+    pub fn law_mut(&mut self, element: ElementId) -> &mut Law {
+        &mut self.laws[element.0]
+    }
+
+    /// Changes the pressure of a fixed node, Pa; nodes to be found are left alone.
+    pub fn set_fixed_pressure(&mut self, node: NodeId, pressure_pa: f64) {
+        if let Some(fixed) = &mut self.nodes[node.0].fixed_pa {
+            *fixed = pressure_pa;
+        }
+    }
+
+    /// Number of nodes.
+    pub fn node_count(&self) -> usize {
+        self.nodes.len()
+    }
+
+    /// Number of elements.
+    pub fn element_count(&self) -> usize {
+        self.laws.len()
+    }
+
+    /// Name of a node.
+    pub fn node_name(&self, node: NodeId) -> &str {
+        &self.nodes[node.0].name
+    }
+
+    /// Name of an element.
+    pub fn element_name(&self, element: ElementId) -> &str {
+        &self.element_names[element.0]
+    }
+
+    /// Where a fan runs in a solved state; `None` for elements that are no fan.
+    pub fn fan_point(&self, element: ElementId, state: &NetworkState) -> Option<FanPoint> {
+        let wire = &self.wires[element.0];
+        match &self.laws[element.0] {
+            Law::Fan(law) => Some(law.point(state.pressures[wire.to] - state.pressures[wire.from])),
+            _ => None,
+        }
+    }
+}
+
+/// Pressures and flows, and where the next solution starts from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NetworkState {
+    pressures: Vec<f64>,
+    flows: Vec<f64>,
+    memos: Vec<f64>,
+    warm: bool,
+}
+
+impl NetworkState {
+    /// A state that has not been solved: the first solution makes its own start.
+    pub fn new(network: &Network) -> Self {
+        Self {
+            pressures: network
+                .nodes
+                .iter()
+                .map(|n| n.fixed_pa.unwrap_or(0.0))
+                .collect(),
+            flows: vec![0.0; network.laws.len()],
+            memos: vec![0.0; network.laws.len()],
+            warm: false,
+        }
+    }
+
+    /// Pressure of a node, Pa.
+    pub fn pressure_pa(&self, node: NodeId) -> f64 {
+        self.pressures[node.0]
+    }
+
+    /// Flow through an element from its first node to its second, m³/s.
+    pub fn flow_m3_s(&self, element: ElementId) -> f64 {
+        self.flows[element.0]
+    }
+
+    /// All pressures by [`NodeId::index`], Pa.
+    pub fn pressures_pa(&self) -> &[f64] {
+        &self.pressures
+    }
+
+    /// All flows by [`ElementId::index`], m³/s.
+    pub fn flows_m3_s(&self) -> &[f64] {
+        &self.flows
+    }
+
+    /// Sets where the next solution starts from, Pa; other nodes keep their last pressure.
+    pub fn set_start(&mut self, node: NodeId, pressure_pa: f64) {
+        self.pressures[node.0] = pressure_pa;
+        self.warm = true;
+    }
+}
