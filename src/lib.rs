@@ -4,10 +4,4 @@
 pub mod cli;
 pub mod control;
 pub mod math;
-pub mod measure;
 pub mod plant;
-pub mod quantity;
-pub mod report;
-pub mod run;
-pub mod scenario;
-pub mod trace;

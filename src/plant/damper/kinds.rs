@@ -46,8 +46,13 @@ pub const KINDS: &[Kind] = &[
     },
     Kind {
         name: "parallel",
-        form: blade(0.57, 0.575, 0.0, None),
-        source: "parallel blades, ASHRAE/SMACNA, L/R 0.5 and 1.0 (from memory), within 10 % of flow",
+        form: blade(0.57, 0.55, 0.0, None),
+        source: "parallel blades, ASHRAE/SMACNA, L/R 0.5 (from memory), within 8 % of flow",
+    },
+    Kind {
+        name: "parallel, many blades",
+        form: blade(0.57, 0.60, 0.0, None),
+        source: "parallel blades, ASHRAE/SMACNA, L/R 1.0 (from memory), within 5 % of flow",
     },
     Kind {
         name: "single blade",

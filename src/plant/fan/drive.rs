@@ -5,7 +5,7 @@ use super::power::PowerCurve;
 /// What the drive holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Drive {
-    /// A share of reference speed; zero is standstill. Limits do not apply.
+    /// A share of reference speed; zero or less is standstill. Limits do not apply.
     FixedSpeed {
         /// Share of reference speed.
         speed: f64,

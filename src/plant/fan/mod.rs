@@ -150,3 +150,161 @@ fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) ->
     }
     x
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn fan() -> Arc<Fan> {
+        let curve = FanCurve::from_rated_point(0.3, 110.0).unwrap();
+        let power = PowerCurve::from_rated_point(0.3, 120.0).unwrap();
+        Arc::new(Fan { curve, power })
+    }
+
+    fn law(drive: Drive) -> FanLaw {
+        FanLaw {
+            fan: fan(),
+            drive,
+            series: LinearQuadratic { a: 20.0, b: 300.0 },
+        }
+    }
+
+    fn drives() -> [Drive; 5] {
+        let limits = Limits {
+            speed_min: 0.2,
+            speed_max: 1.2,
+            power_max_w: 100.0,
+        };
+        [
+            Drive::FixedSpeed { speed: 1.0 },
+            Drive::FixedSpeed { speed: 0.05 },
+            Drive::FixedSpeed { speed: 0.0 },
+            Drive::ConstantTorque {
+                torque_w: 70.0,
+                limits,
+            },
+            Drive::ConstantAirflow {
+                flow_m3_s: 0.2,
+                limits,
+            },
+        ]
+    }
+
+    #[test]
+    fn affinity_laws() {
+        // 300 L/s, 100 Pa, 90 W at 80 % speed is 240 L/s, 64 Pa, 46.08 W (reference sheet).
+        let curve = FanCurve::from_rated_point(0.3, 100.0).unwrap();
+        assert!((curve.pressure_at_speed_pa(0.24, 0.8) - 64.0).abs() < 1e-10);
+        assert!((curve.flow_at_m3_s(64.0, 0.8) - 0.24).abs() < 1e-12);
+        let power = PowerCurve::from_rated_point(0.3, 90.0).unwrap();
+        assert!((power.affinity_power_w(0.24, 0.8) - 46.08).abs() < 1e-10);
+        assert!((power.torque_w(0.24, 0.8) - 46.08 / 0.8).abs() < 1e-10);
+    }
+
+    #[test]
+    fn specific_power_is_pressure_over_efficiency() {
+        // 200 Pa at 0.15, 0.30, 0.45 is 1.33, 0.667, 0.444 W per L/s (EN 13779, reference sheet).
+        let curve = FanCurve::from_points(&[(0.1, 250.0), (0.3, 200.0), (0.5, 50.0)]).unwrap();
+        for (efficiency, want) in [(0.15, 1.33), (0.30, 0.667), (0.45, 0.444)] {
+            let points = [(0.1, efficiency), (0.3, efficiency)];
+            let power = PowerCurve::from_efficiency(&curve, &points).unwrap();
+            assert!((power.affinity_power_w(0.3, 1.0) / 300.0 - want).abs() < 0.005);
+        }
+    }
+
+    #[test]
+    fn a_hump_is_replaced_and_flagged() {
+        // Least squares through six points, slope positive below 68 L/s (reference sheet).
+        let curve = FanCurve::from_polynomial([174.243, 149.571, -1100.0, 0.0], 0.4).unwrap();
+        let peak = 149.571 / 2200.0;
+        assert!(curve.is_stalled(0.9 * peak, 1.0) && !curve.is_stalled(1.1 * peak, 1.0));
+        assert!(curve.is_stalled(0.9 * peak * 0.5, 0.5));
+        let by_points =
+            FanCurve::from_points(&[(0.0, 150.0), (0.1, 170.0), (0.2, 150.0), (0.3, 90.0)])
+                .unwrap();
+        assert!(by_points.is_stalled(0.05, 1.0));
+        for curve in [curve, by_points] {
+            let mut last = f64::INFINITY;
+            for i in -300..900 {
+                let p = curve.pressure_pa(f64::from(i) * 1e-3);
+                assert!(p < last);
+                last = p;
+            }
+        }
+    }
+
+    #[test]
+    fn refuses_curves_that_rise() {
+        let rises = FanCurve::from_points(&[(0.1, 100.0), (0.2, 80.0), (0.3, 85.0)]);
+        assert_eq!(rises, Err(FanCurveError::RisesAgain(0.3)));
+        let order = FanCurve::from_points(&[(0.2, 100.0), (0.2, 80.0)]);
+        assert_eq!(order, Err(FanCurveError::FlowOrder(0.2)));
+        assert!(FanCurve::from_polynomial([100.0, 0.0, 50.0, 0.0], 0.3).is_err());
+        assert!(FanCurve::from_rated_point(0.0, 100.0).is_err());
+    }
+
+    #[test]
+    fn constant_airflow_holds_until_a_limit() {
+        let held = |power_max_w, rise| {
+            let limits = Limits {
+                power_max_w,
+                ..Limits::default()
+            };
+            law(Drive::ConstantAirflow {
+                flow_m3_s: 0.2,
+                limits,
+            })
+            .point(rise)
+        };
+        for rise in [0.0, 20.0, 60.0, 100.0] {
+            let point = held(f64::INFINITY, rise);
+            assert!((point.flow_m3_s - 0.2).abs() < 1e-12);
+            let made = fan().curve.pressure_at_speed_pa(0.2, point.speed);
+            assert!((made - point.rise_pa).abs() < 1e-9);
+        }
+        assert!(held(f64::INFINITY, 100.0).power_w > held(f64::INFINITY, 20.0).power_w);
+        let beyond = held(f64::INFINITY, 190.0);
+        assert!(beyond.flow_m3_s < 0.2 && beyond.speed == 1.0);
+        let capped = held(50.0, 100.0);
+        assert!(capped.flow_m3_s < 0.2 && (capped.power_w - 50.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn constant_torque_speeds_up_as_it_is_throttled() {
+        let limits = Limits {
+            speed_max: 1.5,
+            ..Limits::default()
+        };
+        let drive = law(Drive::ConstantTorque {
+            torque_w: 80.0,
+            limits,
+        });
+        let (open, shut) = (drive.point(20.0), drive.point(120.0));
+        assert!((open.torque_w - 80.0).abs() < 1e-9 && (shut.torque_w - 80.0).abs() < 1e-9);
+        assert!(shut.speed > open.speed && shut.flow_m3_s < open.flow_m3_s);
+    }
+
+    proptest! {
+        /// For every drive flow never rises with pressure, meets the pressure, and its slope is
+        /// the derivative.
+        #[test]
+        fn every_drive_falls(which in 0usize..5, rise in -200.0f64..400.0) {
+            let law = law(drives()[which]);
+            let flow = |rise: f64| law.flow_and_slope(rise, &mut 0.3).0;
+            let (h, at) = (1e-3, flow(rise));
+            let slope = law.flow_and_slope(rise, &mut 0.1).1;
+            prop_assert!(slope <= 0.0 && flow(rise + h) <= at + 1e-13);
+            let (left, right) = ((at - flow(rise - h)) / h, (flow(rise + h) - at) / h);
+            // Between the one-sided differences, which part at a limit of the drive.
+            let (low, high) = (left.min(right), left.max(right));
+            let room = 1e-3 * low.abs() + 1e-9;
+            prop_assert!(slope >= low - room && slope <= high + room, "{low} {slope} {high}");
+            let point = law.point(rise);
+            if point.speed >= 0.2 {
+                let made = law.fan.curve.pressure_at_speed_pa(at, point.speed);
+                prop_assert!((made - point.rise_pa).abs() < 1e-7);
+            }
+        }
+    }
+}

@@ -2,8 +2,19 @@
 
 use crate::plant::fan::FanLaw;
 
-/// Below this drop the slope of a square-root law is held, Pa: the slope only steers the search.
-const SLOPE_DROP_PA: f64 = 1e-9;
+/// Below this drop a law of infinite slope at rest is rounded off, Pa. It is far below any drop
+/// that carries a flow worth naming: 0.1 L/s through a grille of 100 Pa/(m³/s)².
+const ROUND_OFF_PA: f64 = 1e-6;
+
+/// Flow and slope at `part` of the rounding-off drop, for a law that has `flow` and `slope` there:
+/// the odd cubic that meets both, exact for a straight law.
+fn rounded_off(part: f64, flow: f64, slope: f64) -> (f64, f64) {
+    let bend = 0.5 * (slope * ROUND_OFF_PA / flow - 1.0);
+    (
+        flow * part * (1.0 - bend + bend * part * part),
+        flow / ROUND_OFF_PA * (1.0 - bend + 3.0 * bend * part * part),
+    )
+}
 
 /// `dp = A·Q + B·Q|Q|`: ducts, fittings, dampers, grilles, filters and coils.
 ///
@@ -42,20 +53,12 @@ impl LinearQuadratic {
     /// Flow (m³/s) and its slope (m³/s per Pa).
     #[inline]
     pub fn flow_and_slope(&self, drop_pa: f64) -> (f64, f64) {
-        let (size, four_b) = (drop_pa.abs(), 4.0 * self.b);
-        let root = (self.a * self.a + four_b * size).sqrt();
-        if size > SLOPE_DROP_PA {
+        let root = (self.a * self.a + 4.0 * self.b * drop_pa.abs()).sqrt();
+        if drop_pa.abs() >= ROUND_OFF_PA || drop_pa.is_nan() {
             return (2.0 * drop_pa / (self.a + root), 1.0 / root);
         }
-        let flow = if drop_pa == 0.0 {
-            drop_pa
-        } else {
-            2.0 * drop_pa / (self.a + root)
-        };
-        (
-            flow,
-            1.0 / (self.a * self.a + four_b * SLOPE_DROP_PA).sqrt(),
-        )
+        let (flow, slope) = self.flow_and_slope(ROUND_OFF_PA);
+        rounded_off(drop_pa / ROUND_OFF_PA, flow, slope)
     }
 }
 
@@ -89,7 +92,11 @@ impl Power {
     pub fn flow_and_slope(&self, drop_pa: f64) -> (f64, f64) {
         let soft = self.soft_pa * self.soft_pa;
         let size = drop_pa * drop_pa;
-        let held = (size + soft).max(SLOPE_DROP_PA * SLOPE_DROP_PA);
+        let held = size + soft;
+        if held < ROUND_OFF_PA * ROUND_OFF_PA {
+            let (flow, slope) = self.flow_and_slope(ROUND_OFF_PA);
+            return rounded_off(drop_pa / ROUND_OFF_PA, flow, slope);
+        }
         // Square roots where the exponent is a half: they cost a fraction of a power.
         let shape = if self.m == 0.5 {
             1.0 / held.sqrt().sqrt()
@@ -98,7 +105,7 @@ impl Power {
         };
         (
             self.k * drop_pa * shape,
-            self.k * shape * (self.m * size + soft.max(held - size)) / held,
+            self.k * shape * (self.m * size + soft) / held,
         )
     }
 }
@@ -118,8 +125,6 @@ pub struct BladeLaw {
     pub full: f64,
     /// Half the friction band, Pa; below `open_pa`.
     pub friction_pa: f64,
-    /// Drop the blade felt when the step began, Pa.
-    pub felt_pa: f64,
     /// Opening when the step began.
     pub opening: f64,
     /// Share of the way to its target that the blade moves in the step.
@@ -127,31 +132,34 @@ pub struct BladeLaw {
 }
 
 impl BladeLaw {
-    /// Drop the blade feels at the end of the step: friction lets it lag by the half band.
-    pub fn felt_at(&self, drop_pa: f64) -> f64 {
-        self.felt_pa
-            .clamp(drop_pa - self.friction_pa, drop_pa + self.friction_pa)
-    }
-
     /// Opening at the end of the step.
     pub fn opening_at(&self, drop_pa: f64) -> f64 {
         self.opening_and_slope(drop_pa).0
     }
 
+    /// Friction opposes the movement: the blade moves only while its opening lies outside those
+    /// at rest for the drop less and plus the half band.
     fn opening_and_slope(&self, drop_pa: f64) -> (f64, f64) {
-        let felt = self.felt_at(drop_pa);
-        let moves = if felt == self.felt_pa && self.friction_pa > 0.0 {
-            0.0
+        let (least, least_slope) = self.at_rest(drop_pa - self.friction_pa);
+        let (most, most_slope) = self.at_rest(drop_pa + self.friction_pa);
+        let (target, slope) = if self.opening < least {
+            (least, least_slope)
+        } else if self.opening > most {
+            (most, most_slope)
         } else {
-            1.0
+            (self.opening, 0.0)
         };
-        let span = self.full_pa - self.open_pa;
-        let t = ((felt - self.open_pa) / span).clamp(0.0, 1.0);
-        let target = t * t * (3.0 - 2.0 * t);
         (
             self.opening + self.follow * (target - self.opening),
-            moves * self.follow * 6.0 * t * (1.0 - t) / span,
+            self.follow * slope,
         )
+    }
+
+    /// Opening of a blade without friction, at rest, and its slope: a smooth step.
+    fn at_rest(&self, drop_pa: f64) -> (f64, f64) {
+        let span = self.full_pa - self.open_pa;
+        let t = ((drop_pa - self.open_pa) / span).clamp(0.0, 1.0);
+        (t * t * (3.0 - 2.0 * t), 6.0 * t * (1.0 - t) / span)
     }
 
     /// Flow (m³/s) and its slope (m³/s per Pa).
@@ -243,9 +251,10 @@ mod tests {
         ) {
             let law = LinearQuadratic { a, b };
             let (flow, slope) = law.flow_and_slope(drop);
-            prop_assert!((law.drop_pa(flow) - drop).abs() <= 1e-11 * drop.abs());
+            let near = drop.abs().max(super::ROUND_OFF_PA);
+            prop_assert!((law.drop_pa(flow) - drop).abs() <= 1e-11 * near);
             let back = a + 2.0 * b * flow.abs();
-            prop_assert!(drop.abs() < 1e-6 || (slope * back - 1.0).abs() < 1e-9);
+            prop_assert!(drop.abs() < 1e-5 || (slope * back - 1.0).abs() < 1e-9);
         }
 
         #[test]
@@ -257,6 +266,25 @@ mod tests {
             let (up, down) = (law.flow_and_slope(drop + h).0, law.flow_and_slope(drop - h).0);
             let slope = law.flow_and_slope(drop).1;
             prop_assert!(((up - down) / (2.0 * h) - slope).abs() < 1e-5 * slope);
+        }
+    }
+
+    #[test]
+    fn rounding_off_is_smooth_and_only_near_rest() {
+        let law = LinearQuadratic { a: 0.0, b: 148.0 };
+        let power = Power {
+            k: 0.1,
+            m: 0.65,
+            soft_pa: 0.0,
+        };
+        for side in [1.0 - 1e-9, 1.0] {
+            let drop = side * ROUND_OFF_PA;
+            let (flow, slope) = law.flow_and_slope(drop);
+            assert!((flow / (drop / 148.0).sqrt() - 1.0).abs() < 1e-8);
+            assert!((slope * 2.0 * drop / flow - 1.0).abs() < 1e-6);
+            let (flow, slope) = power.flow_and_slope(drop);
+            assert!((flow / (0.1 * drop.powf(0.65)) - 1.0).abs() < 1e-8);
+            assert!((slope * drop / flow / 0.65 - 1.0).abs() < 1e-6);
         }
     }
 

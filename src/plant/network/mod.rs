@@ -144,9 +144,8 @@ impl NetworkBuilder {
             })
             .collect();
         let diagonal = (0..rows).map(|i| lu.slot(i, i)).collect();
+        let count = self.elements.len();
         let (element_names, laws) = self.elements.into_iter().map(|e| (e.0, e.3)).unzip();
-        let elements: &Vec<Law> = &laws;
-        let count = elements.len();
         Ok(Network {
             pressures: vec![0.0; self.nodes.len()],
             nodes: self.nodes,

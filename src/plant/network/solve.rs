@@ -208,16 +208,11 @@ impl Network {
                 self.imbalance[row] += flow;
             }
         }
-        let mut largest = 0.0_f64;
-        let mut sum = 0.0;
-        for value in &self.imbalance {
-            largest = largest.max(value.abs());
-            sum += value;
-        }
-        if !sum.is_finite() {
+        if !state.flows.iter().sum::<f64>().is_finite() {
             let at = state.flows.iter().position(|q| !q.is_finite()).unwrap_or(0);
             return Err(self.not_finite(at));
         }
+        let largest = self.imbalance.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
         Ok(largest)
     }
 
@@ -293,4 +288,45 @@ impl Network {
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plant::network::{Law, LinearQuadratic, Power};
+
+    /// The damped search is for networks plain Newton cannot solve; here it starts at once.
+    #[test]
+    fn the_damped_search_ends_where_newton_does() {
+        let mut builder = Network::builder();
+        let outdoors = builder.fixed("outdoors", 0.0);
+        let plenum = builder.node("plenum");
+        let room = builder.node("room");
+        builder.element("supply", outdoors, plenum, Law::ConstantFlow(0.2));
+        let outlet = LinearQuadratic { a: 5.0, b: 2e3 };
+        builder.element("outlet", plenum, room, Law::LinearQuadratic(outlet));
+        let shut = LinearQuadratic { a: 0.0, b: 2e8 };
+        builder.element("shut", plenum, outdoors, Law::LinearQuadratic(shut));
+        let crack = Power {
+            k: 0.02,
+            m: 0.65,
+            soft_pa: 0.01,
+        };
+        builder.element("crack", room, outdoors, Law::Power(crack));
+        let mut network = builder.build().unwrap();
+        let mut plain = NetworkState::new(&network);
+        network.solve(&mut plain).unwrap();
+        for start in [-300.0, 0.0, 300.0] {
+            let mut damped = NetworkState::new(&network);
+            damped.set_start(plenum, start);
+            let mut counts = Solved {
+                iterations: PLAIN,
+                evaluations: 0,
+            };
+            network.search(&mut damped, &mut counts).unwrap();
+            for (a, b) in plain.flows_m3_s().iter().zip(damped.flows_m3_s()) {
+                assert!((a - b).abs() < 1e-9, "{a} against {b} from {start} Pa");
+            }
+        }
+    }
 }

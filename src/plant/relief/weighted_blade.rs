@@ -2,9 +2,9 @@
 //!
 //! At rest the weight's moment balances the pressure on the blade, so the opening is a rising
 //! function of the drop: a smooth step from `open_pa` to `full_pa`. Bearing friction holds the
-//! blade until the drop has moved by `friction_pa` either way (the play operator), and the blade
-//! follows its target with a first-order lag. Both are state kept outside the balance, yet the
-//! law handed to it is implicit in the drop at the end of the step, so it stays monotone and
+//! blade while the drop stays within `friction_pa` of the one that balances it, and the blade
+//! follows its target with a first-order lag. Its opening is state kept outside the balance, yet
+//! the law handed to it is implicit in the drop at the end of the step, so it stays monotone and
 //! does not chatter at any step length.
 
 use crate::plant::network::BladeLaw;
@@ -51,15 +51,6 @@ pub struct WeightedBlade {
     lag_s: f64,
 }
 
-/// Where a weighted blade stands.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct BladeState {
-    /// Opening between 0 and 1.
-    pub opening: f64,
-    /// Drop that friction lets the blade feel, Pa.
-    pub felt_pa: f64,
-}
-
 impl WeightedBlade {
     /// A blade that begins to open at `open_pa` and is open at `full_pa` (usually 1.3 to 2 times
     /// that, common practice, no source), passing `leak` and `full` m³/s per √Pa.
@@ -99,8 +90,11 @@ impl WeightedBlade {
         })
     }
 
-    /// The law over a step of `step_s` that begins at `state`.
-    pub fn law(&self, state: &BladeState, step_s: f64) -> BladeLaw {
+    /// The law over a step of `step_s` that begins with the blade at `opening` (0 to 1).
+    ///
+    /// Once the drop at the end of the step is known, [`BladeLaw::opening_at`] gives the opening
+    /// there, which begins the next step.
+    pub fn law(&self, opening: f64, step_s: f64) -> BladeLaw {
         let follow = if self.lag_s > 0.0 {
             -(-step_s / self.lag_s).exp_m1()
         } else {
@@ -112,8 +106,7 @@ impl WeightedBlade {
             leak: self.leak,
             full: self.full,
             friction_pa: self.friction_pa,
-            felt_pa: state.felt_pa,
-            opening: state.opening,
+            opening,
             follow,
         }
     }
@@ -123,18 +116,8 @@ impl WeightedBlade {
         BladeLaw {
             friction_pa: 0.0,
             follow: 1.0,
-            ..self.law(&BladeState::default(), 0.0)
+            ..self.law(0.0, 0.0)
         }
-    }
-
-    /// Moves the state to the end of a step, once the drop there has been solved with
-    /// [`WeightedBlade::law`] of the same step.
-    pub fn advance(&self, state: &mut BladeState, step_s: f64, drop_pa: f64) {
-        let law = self.law(state, step_s);
-        *state = BladeState {
-            opening: law.opening_at(drop_pa),
-            felt_pa: law.felt_at(drop_pa),
-        };
     }
 }
 
@@ -149,35 +132,29 @@ mod tests {
     #[test]
     fn friction_leaves_a_band_between_opening_and_closing() {
         let blade = blade(5.0, 0.0);
-        let mut state = BladeState::default();
+        let mut opening = 0.0;
         let mut at_80 = Vec::new();
         for drop in (0..=120).chain((0..120).rev()) {
-            blade.advance(&mut state, 1.0, f64::from(drop));
+            opening = blade.law(opening, 1.0).opening_at(f64::from(drop));
             if drop == 80 {
-                at_80.push(state.opening);
+                at_80.push(opening);
             }
         }
-        let rest = |felt: f64| {
-            BladeLaw {
-                friction_pa: 0.0,
-                ..blade.at_rest()
-            }
-            .opening_at(felt)
-        };
+        let rest = |felt: f64| blade.at_rest().opening_at(felt);
         assert!((at_80[0] - rest(75.0)).abs() < 1e-12);
         assert!((at_80[1] - rest(85.0)).abs() < 1e-12);
-        assert_eq!(state.opening, 0.0);
+        assert_eq!(opening, 0.0);
     }
 
     #[test]
     fn the_lag_is_exact_for_a_held_drop_at_any_step() {
         let blade = blade(0.0, 3.0);
         let run = |steps: usize| {
-            let mut state = BladeState::default();
+            let mut opening = 0.0;
             for _ in 0..steps {
-                blade.advance(&mut state, 6.0 / steps as f64, 90.0);
+                opening = blade.law(opening, 6.0 / steps as f64).opening_at(90.0);
             }
-            state.opening
+            opening
         };
         let target = blade.at_rest().opening_at(90.0);
         for steps in [1, 7, 600] {
@@ -188,8 +165,8 @@ mod tests {
     #[test]
     fn flow_never_falls_as_the_drop_rises() {
         let blade = blade(8.0, 2.0);
-        for (opening, felt_pa) in [(0.0, 0.0), (0.4, 80.0), (1.0, 110.0)] {
-            let law = blade.law(&BladeState { opening, felt_pa }, 1.0);
+        for opening in [0.0, 0.4, 1.0] {
+            let law = blade.law(opening, 1.0);
             let mut last = f64::NEG_INFINITY;
             for i in -2000..3000 {
                 let (flow, slope) = law.flow_and_slope(f64::from(i) * 0.05);
