@@ -1,4 +1,5 @@
 //! openshut
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
+pub mod control;
 pub mod math;

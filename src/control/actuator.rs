@@ -1,0 +1,78 @@
+//! A damper motor: it moves the blade toward a target at a limited rate.
+
+/// A damper motor with a constant rate and a dead band on the command.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Actuator {
+    /// Time for full travel, s. Zero or less moves at once.
+    pub travel_s: f64,
+    /// A resting motor ignores a target nearer than this, fraction of travel. A target at an end
+    /// stop (0 or 1) is always obeyed.
+    pub dead_band: f64,
+}
+
+/// Where a motor is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ActuatorState {
+    /// Position, 0 closed to 1 open.
+    pub position: f64,
+    /// Whether it is on its way to a target.
+    pub moving: bool,
+    /// Travel so far, in full strokes: a measure of wear.
+    pub strokes: f64,
+    /// Number of times it has set off.
+    pub moves: u64,
+}
+
+impl ActuatorState {
+    /// A motor at rest at `position` (limited to 0..1).
+    pub fn at(position: f64) -> Self {
+        Self {
+            position: position.clamp(0.0, 1.0),
+            moving: false,
+            strokes: 0.0,
+            moves: 0,
+        }
+    }
+}
+
+/// Below this a distance to go counts as arrived, so that rounding cannot add a step.
+const ARRIVED: f64 = 1e-12;
+
+impl Actuator {
+    /// Moves toward `target` (limited to 0..1; NaN keeps the position) for `dt_s` seconds and
+    /// returns the new position. Once off, the motor goes all the way to its target.
+    pub fn step(&self, target: f64, dt_s: f64, state: &mut ActuatorState) -> f64 {
+        if target.is_nan() {
+            return state.position;
+        }
+        let target = target.clamp(0.0, 1.0);
+        let to_go = target - state.position;
+        if to_go.abs() <= ARRIVED {
+            state.position = target;
+            state.moving = false;
+            return target;
+        }
+        let at_stop = target == 0.0 || target == 1.0;
+        if !state.moving {
+            if to_go.abs() <= self.dead_band && !at_stop {
+                return state.position;
+            }
+            state.moving = true;
+            state.moves += 1;
+        }
+        let reach = if self.travel_s > 0.0 {
+            dt_s.max(0.0) / self.travel_s
+        } else {
+            1.0
+        };
+        if to_go.abs() <= reach + ARRIVED {
+            state.position = target;
+            state.moving = false;
+            state.strokes += to_go.abs();
+        } else {
+            state.position += reach.copysign(to_go);
+            state.strokes += reach;
+        }
+        state.position
+    }
+}

@@ -1,0 +1,43 @@
+//! The controller: it sees sensor readings and time, and gives commands. It knows no physics.
+//!
+//! [`Controller`] is what was configured, [`ControlState`] what it remembers, [`Readings`] what it
+//! sees and [`Commands`] what it gives. One call of [`Controller::step`] is one time step; a person
+//! acts through [`Controller::apply`]. What it decides it reports as [`Notice`]s, each with a cause.
+//!
+//! Two parts stand on the plant's side of the wires and are stepped by the run itself: the
+//! [`thermostat::Sensor`], which makes readings, and the [`actuator::Actuator`], which follows
+//! commands. Faults lie between them and the controller.
+//!
+//! In every step: zones (setpoints in force, wish to cool or heat), the unit's mode, calls,
+//! protections, the unit's sequence, its stage, then dampers, relief and fan. Priority: safety trip,
+//! minimum off-time, minimum run time, call.
+
+mod action;
+pub mod actuator;
+pub mod clock;
+mod controller;
+pub mod damper;
+pub mod defaults;
+pub mod fan;
+mod io;
+pub mod mode;
+pub mod notice;
+pub mod optimum_start;
+pub mod protection;
+mod regime;
+pub mod relief_pi;
+pub mod sequence;
+mod spec;
+pub mod staging;
+pub mod thermostat;
+pub mod timetable;
+mod unit;
+pub mod zone;
+
+pub use action::{Action, ActionError, Hold};
+pub use clock::{Calendar, Clock};
+pub use controller::{ControlState, Controller};
+pub use io::{Commands, Readings, UnitDemand};
+pub use mode::Mode;
+pub use notice::{Cause, Notice, NoticeKind};
+pub use spec::{ChannelOwner, ControlError, ControllerSpec};
