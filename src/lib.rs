@@ -1,7 +1,6 @@
 //! openshut
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
-pub mod cli;
 pub mod control;
 pub mod math;
 pub mod plant;

@@ -2,7 +2,11 @@
 
 use thiserror::Error;
 
+use super::clock::Clock;
+use super::controller::{ControlState, Controller};
 use super::mode::Mode;
+use super::notice::{Cause, Notice, NoticeKind};
+use super::zone::ZoneState;
 
 /// How long an override of a zone holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -106,4 +110,100 @@ impl Until {
             Self::Released => false,
         }
     }
+}
+
+impl Controller {
+    /// Carries out what a person does at `clock`; it takes effect at the next step.
+    ///
+    /// # Errors
+    /// No such zone, an impossible number, or a zone without any setpoint to switch on at.
+    pub fn apply(
+        &self,
+        action: &Action,
+        clock: &Clock,
+        state: &mut ControlState,
+        notices: &mut Vec<Notice>,
+    ) -> Result<(), ActionError> {
+        let t_s = clock.t_s;
+        let by_person = Notice::new(t_s, NoticeKind::Override).cause(Cause::Person);
+        match *action {
+            Action::ZoneSetpoint {
+                zone,
+                change_k,
+                hold,
+            } => {
+                if !change_k.is_finite() {
+                    return Err(ActionError::Value(change_k));
+                }
+                let until = Until::new(hold, t_s)?;
+                let z = zone_mut(state, zone)?;
+                let shift_k = z.shift.map_or(0.0, |(k, _)| k) + change_k;
+                z.shift = Some((shift_k, until));
+                z.touched = true;
+                notices.push(by_person.zone(zone).value(shift_k));
+            }
+            Action::ZoneOn { zone, hold } => self.switch(zone, true, hold, t_s, state, notices)?,
+            Action::ZoneOff { zone, hold } => {
+                self.switch(zone, false, hold, t_s, state, notices)?
+            }
+            Action::ZoneRelease { zone } => {
+                let z = zone_mut(state, zone)?;
+                (z.shift, z.switched, z.touched) = (None, None, true);
+                let ended = Notice::new(t_s, NoticeKind::OverrideEnded);
+                notices.push(ended.zone(zone).cause(Cause::Person));
+            }
+            Action::SystemOn | Action::SystemOff => {
+                state.system_on = *action == Action::SystemOn;
+                notices.push(by_person);
+            }
+            Action::Mode(mode) => {
+                state.mode.person = mode;
+                notices.push(by_person);
+            }
+            Action::ClearLockOut => {
+                for (i, p) in state.protections.iter_mut().enumerate() {
+                    if p.clear_lockout() {
+                        let cleared = Notice::new(t_s, NoticeKind::LockOutCleared);
+                        notices.push(cleared.protection(i).cause(Cause::Person));
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn switch(
+        &self,
+        zone: usize,
+        on: bool,
+        hold: Hold,
+        t_s: f64,
+        state: &mut ControlState,
+        notices: &mut Vec<Notice>,
+    ) -> Result<(), ActionError> {
+        let until = Until::new(hold, t_s)?;
+        let z = zone_mut(state, zone)?;
+        if on
+            && self
+                .spec()
+                .zones
+                .get(zone)
+                .is_some_and(|z| z.timetable.bands().is_empty())
+        {
+            return Err(ActionError::NoBand { zone });
+        }
+        z.switched = Some((on, until));
+        z.touched = true;
+        let notice = Notice::new(t_s, NoticeKind::Override).cause(Cause::Person);
+        notices.push(notice.zone(zone).value(f64::from(u8::from(on))));
+        Ok(())
+    }
+}
+
+fn zone_mut(state: &mut ControlState, zone: usize) -> Result<&mut ZoneState, ActionError> {
+    let last = state.zones.len().saturating_sub(1);
+    state
+        .zones
+        .get_mut(zone)
+        .ok_or(ActionError::NoZone { zone, last })
 }

@@ -1,16 +1,15 @@
 //! The controller: all parts in one visible order.
 
-use super::action::{Action, ActionError, Hold, Until};
 use super::clock::Clock;
 use super::io::{Commands, Readings, UnitDemand};
 use super::mode::{Mode, ModeRule, ModeState, Votes};
 use super::notice::{Cause, Notice, NoticeKind};
 use super::protection::{Imposed, ProtectionState, Watch};
 use super::relief_pi::ReliefPiState;
-use super::sequence::{Opening, Phase, SequenceInputs, SequenceState, SequenceStep};
+use super::sequence::{Opening, Phase, SequenceState};
 use super::spec::{ChannelOwner, ControlError, ControllerSpec};
-use super::staging::{Need, Stages, StagingState};
-use super::zone::{ZoneState, error_k};
+use super::staging::StagingState;
+use super::zone::ZoneState;
 
 /// A checked controller. It holds no state: that is [`ControlState`].
 #[derive(Debug, Clone, PartialEq)]
@@ -39,7 +38,7 @@ pub struct ControlState {
     pub protections: Vec<ProtectionState>,
     /// Whether the system is switched on.
     pub system_on: bool,
-    call_ended_by: Cause,
+    pub(super) call_ended_by: Cause,
     fan_on: bool,
 }
 
@@ -66,6 +65,16 @@ impl Controller {
             shares,
             ready_at,
         })
+    }
+
+    /// Weights of the zones as shares of 1.
+    pub(super) fn shares(&self) -> &[f64] {
+        &self.shares
+    }
+
+    /// Position at which the dampers of each zone count as open.
+    pub(super) fn ready_at(&self) -> &[f64] {
+        &self.ready_at
     }
 
     /// What the controller was made from.
@@ -234,112 +243,6 @@ impl Controller {
         imposed
     }
 
-    fn sequence(
-        &self,
-        t_s: f64,
-        readings: &Readings<'_>,
-        imposed: &Imposed,
-        state: &mut ControlState,
-        notices: &mut Vec<Notice>,
-    ) {
-        let (all_ready, some_ready) = self.dampers_ready(readings, state);
-        let open_for_s = state
-            .zones
-            .iter()
-            .filter(|z| z.calling && z.open)
-            .fold(0.0_f64, |longest, z| longest.max(t_s - z.open_since_s));
-        let inputs = SequenceInputs {
-            t_s,
-            calling: state.zones.iter().any(|z| z.calling),
-            mode: state.mode.mode,
-            change_off_s: self.spec.mode.change_off_s,
-            change_pending: state.mode.pending.is_some(),
-            forbidden: imposed.off.is_some(),
-            keep_fan: imposed.keep_fan,
-            no_post_run: imposed.no_post_run,
-            open_for_s,
-            all_ready,
-            some_ready,
-            call_ended_by: state.call_ended_by,
-        };
-        let done = self.spec.sequence.step(&inputs, &mut state.sequence);
-        report(t_s, &done, imposed, state, notices);
-        self.open_zones(t_s, &inputs, state);
-    }
-
-    /// Whether all, and whether some, dampers of the calling zones report open.
-    fn dampers_ready(&self, readings: &Readings<'_>, state: &ControlState) -> (bool, bool) {
-        if matches!(self.spec.sequence.opening, Opening::Wait { .. }) {
-            return (false, false);
-        }
-        let (mut all, mut some) = (true, false);
-        for (channel, owner) in self.spec.channels.iter().enumerate() {
-            let ChannelOwner::Zone(i) = *owner else {
-                continue;
-            };
-            if state.zones.get(i).is_some_and(|z| z.calling) {
-                let position = readings
-                    .damper_position
-                    .get(channel)
-                    .copied()
-                    .unwrap_or(f64::NAN);
-                let ready = self.ready_at.get(i).is_some_and(|&at| position >= at);
-                all &= ready;
-                some |= ready;
-            }
-        }
-        (all && some, some)
-    }
-
-    /// Which zones' dampers are open in this phase: those that call; at a minimum-run hold and in
-    /// the post-run those that called last.
-    fn open_zones(&self, t_s: f64, inputs: &SequenceInputs, state: &mut ControlState) {
-        let phase = state.sequence.phase;
-        for (spec, zone) in self.spec.zones.iter().zip(&mut state.zones) {
-            if inputs.calling && matches!(phase, Phase::Opening | Phase::Running) {
-                zone.held = zone.calling;
-            }
-            let open = phase != Phase::Idle && zone.held;
-            spec.set_open(open, inputs.mode, t_s, zone);
-        }
-    }
-
-    fn stage(
-        &self,
-        t_s: f64,
-        dt_s: f64,
-        readings: &Readings<'_>,
-        imposed: &Imposed,
-        state: &mut ControlState,
-        notices: &mut Vec<Notice>,
-    ) -> (f64, bool) {
-        if state.sequence.phase != Phase::Running {
-            state.staging = StagingState::default();
-            return (0.0, false);
-        }
-        let staging = &self.spec.staging;
-        let mode = state.mode.mode;
-        let mut need = Need::default();
-        for (zone, &share) in state.zones.iter().zip(&self.shares) {
-            if let (true, Some(set)) = (zone.calling, zone.setpoints) {
-                need.add(share, error_k(mode, zone.reading_c, set), staging.band_k);
-            }
-        }
-        let demand = staging.demand(&need);
-        let mut cap = imposed.speed_cap;
-        if let Some(limit) = &staging.airflow_limit
-            && t_s - state.sequence.started_s >= limit.blind_s
-        {
-            cap = cap.min(limit.speed(mode, readings.rooms_flow_m3_s, readings.return_c));
-        }
-        let before = state.staging.speed;
-        let speed = staging.step(t_s, dt_s, demand, cap, &mut state.staging);
-        if matches!(staging.stages, Stages::TwoStage { .. }) && before > 0.0 && speed != before {
-            notices.push(Notice::new(t_s, NoticeKind::StageChange).value(speed));
-        }
-        (speed, cap < demand)
-    }
-
     #[expect(
         clippy::too_many_arguments,
         reason = "the last stage of the step needs them all"
@@ -419,134 +322,5 @@ impl Controller {
                 ChannelOwner::Relief => commands.relief_opening,
             };
         }
-    }
-
-    /// Carries out what a person does at `clock`; it takes effect at the next step.
-    ///
-    /// # Errors
-    /// No such zone, an impossible number, or a zone without any setpoint to switch on at.
-    pub fn apply(
-        &self,
-        action: &Action,
-        clock: &Clock,
-        state: &mut ControlState,
-        notices: &mut Vec<Notice>,
-    ) -> Result<(), ActionError> {
-        let t_s = clock.t_s;
-        let by_person = Notice::new(t_s, NoticeKind::Override).cause(Cause::Person);
-        match *action {
-            Action::ZoneSetpoint {
-                zone,
-                change_k,
-                hold,
-            } => {
-                if !change_k.is_finite() {
-                    return Err(ActionError::Value(change_k));
-                }
-                let until = Until::new(hold, t_s)?;
-                let z = zone_mut(state, zone)?;
-                let shift_k = z.shift.map_or(0.0, |(k, _)| k) + change_k;
-                z.shift = Some((shift_k, until));
-                z.touched = true;
-                notices.push(by_person.zone(zone).value(shift_k));
-            }
-            Action::ZoneOn { zone, hold } => self.switch(zone, true, hold, t_s, state, notices)?,
-            Action::ZoneOff { zone, hold } => {
-                self.switch(zone, false, hold, t_s, state, notices)?
-            }
-            Action::ZoneRelease { zone } => {
-                let z = zone_mut(state, zone)?;
-                (z.shift, z.switched, z.touched) = (None, None, true);
-                let ended = Notice::new(t_s, NoticeKind::OverrideEnded);
-                notices.push(ended.zone(zone).cause(Cause::Person));
-            }
-            Action::SystemOn | Action::SystemOff => {
-                state.system_on = *action == Action::SystemOn;
-                notices.push(by_person);
-            }
-            Action::Mode(mode) => {
-                state.mode.person = mode;
-                notices.push(by_person);
-            }
-            Action::ClearLockOut => {
-                for (i, p) in state.protections.iter_mut().enumerate() {
-                    if p.clear_lockout() {
-                        let cleared = Notice::new(t_s, NoticeKind::LockOutCleared);
-                        notices.push(cleared.protection(i).cause(Cause::Person));
-                    }
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn switch(
-        &self,
-        zone: usize,
-        on: bool,
-        hold: Hold,
-        t_s: f64,
-        state: &mut ControlState,
-        notices: &mut Vec<Notice>,
-    ) -> Result<(), ActionError> {
-        let until = Until::new(hold, t_s)?;
-        let z = zone_mut(state, zone)?;
-        if on
-            && self
-                .spec
-                .zones
-                .get(zone)
-                .is_some_and(|z| z.timetable.bands().is_empty())
-        {
-            return Err(ActionError::NoBand { zone });
-        }
-        z.switched = Some((on, until));
-        z.touched = true;
-        let notice = Notice::new(t_s, NoticeKind::Override).cause(Cause::Person);
-        notices.push(notice.zone(zone).value(f64::from(u8::from(on))));
-        Ok(())
-    }
-}
-
-fn zone_mut(state: &mut ControlState, zone: usize) -> Result<&mut ZoneState, ActionError> {
-    let last = state.zones.len().saturating_sub(1);
-    state
-        .zones
-        .get_mut(zone)
-        .ok_or(ActionError::NoZone { zone, last })
-}
-
-/// Reports what the sequence did.
-fn report(
-    t_s: f64,
-    done: &SequenceStep,
-    imposed: &Imposed,
-    state: &ControlState,
-    notices: &mut Vec<Notice>,
-) {
-    let mut push = |kind, zone, cause| {
-        let protection = if cause == Cause::Protection {
-            imposed.off
-        } else {
-            None
-        };
-        let n = Notice {
-            zone,
-            protection,
-            ..Notice::new(t_s, kind).cause(cause)
-        };
-        notices.push(n);
-    };
-    if let Some(cause) = done.stopped {
-        push(NoticeKind::Stop, None, cause);
-    }
-    if let Some(cause) = done.held {
-        push(NoticeKind::Held, None, cause);
-    }
-    if done.started {
-        // The zone that has called longest; the first of several.
-        let calling = state.zones.iter().enumerate().filter(|(_, z)| z.calling);
-        let first = calling.min_by(|a, b| a.1.calling_since_s.total_cmp(&b.1.calling_since_s));
-        push(NoticeKind::Start, first.map(|(i, _)| i), Cause::Call);
     }
 }

@@ -24,12 +24,14 @@ pub mod mode;
 pub mod notice;
 pub mod optimum_start;
 pub mod protection;
+mod regime;
 pub mod relief_pi;
 pub mod sequence;
 mod spec;
 pub mod staging;
 pub mod thermostat;
 pub mod timetable;
+mod unit;
 pub mod zone;
 
 pub use action::{Action, ActionError, Hold};

@@ -114,7 +114,7 @@ mod tests {
     }
 
     #[test]
-    fn settles_within_the_dead_band_and_lets_go() {
+    fn settles_within_the_dead_band() {
         let mut s = ReliefPiState::default();
         let mut u = 0.0;
         // One zone of 40 % at full flow: 0.5/0.0224 squared is 498 Pa with the relief shut.
@@ -123,17 +123,25 @@ mod tests {
         }
         let p = plenum_pa(0.5, 0.0224, 0.06, u);
         assert!((p - 80.0).abs() <= PI.dead_band_pa + 0.1, "{p} Pa at {u}");
-        // All zones open again: 80 Pa cannot be reached, so it must shut in about one travel and
-        // not sit on a wound-up integral.
-        let mut shut_after = None;
-        for k in 0..600 {
-            u = PI.step(plenum_pa(0.5, 0.0559 * 1.2, 0.06, u), true, 1.0, &mut s);
-            if u == 0.0 && shut_after.is_none() {
-                shut_after = Some(k);
+    }
+
+    #[test]
+    fn hours_against_the_stop_do_not_delay_the_return() {
+        // Without wind-up, the time to shut does not depend on how long it was wide open.
+        let back_after = |open_s: usize| {
+            let mut s = ReliefPiState::default();
+            for _ in 0..open_s {
+                PI.step(500.0, true, 1.0, &mut s);
             }
-        }
-        assert!(shut_after.is_some_and(|k| k < 300), "{shut_after:?}");
-        assert_eq!(u, 0.0);
+            assert_eq!(s.opening, 1.0);
+            (0..10_000).position(|_| PI.step(20.0, true, 1.0, &mut s) == 0.0)
+        };
+        let short = back_after(300);
+        assert!(short.is_some());
+        assert_eq!(back_after(10_800), short);
+        // The integral falls by K (60 - 4) / Ti each second, from 1 at the most.
+        let slowest_s = 60.0 / (0.002 * 56.0);
+        assert!(short.is_some_and(|s| (s as f64) < slowest_s), "{short:?}");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use super::damper::Damper;
-use super::fan::FanSpec;
+use super::fan::{FanLaw, FanSpec};
 use super::mode::{ModeRule, ModeSpec};
 use super::protection::Protection;
 use super::relief_pi::ReliefPi;
@@ -170,6 +170,12 @@ impl ControllerSpec {
         share(self.fan.post_run, || {
             "the fan's post-run fraction".to_owned()
         })?;
+        let (least, most) = match self.fan.law {
+            FanLaw::PerStage { low, full } => (low, full),
+            FanLaw::Linear { at_zero, maximum } => (at_zero, maximum),
+        };
+        share(least, || "the fan's lowest fraction".to_owned())?;
+        opening(most, || "the fan's highest fraction".to_owned())?;
         if let Some(pi) = &self.relief {
             check_relief(pi)?;
         }

@@ -55,9 +55,13 @@ impl Sensor {
     /// Advances the sensor by `dt_s` to air at `air_c` and walls at `wall_c` (both °C at the end
     /// of the step) and returns the reading, °C.
     ///
-    /// The lag is solved exactly for an input that changes linearly over the step.
+    /// The lag is solved exactly for an input that changes linearly over the step. An unknown
+    /// input reads NaN and leaves the sensor as it was.
     pub fn step(&self, air_c: f64, wall_c: f64, dt_s: f64, state: &mut SensorState) -> f64 {
         let input = self.sensed_c(air_c, wall_c);
+        if !input.is_finite() {
+            return f64::NAN;
+        }
         if self.lag_s > 0.0 {
             if state.weights.dt_s != dt_s {
                 state.weights = LagWeights::new(self.lag_s, dt_s);
