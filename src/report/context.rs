@@ -1,0 +1,227 @@
+//! What every figure asks of a story and its trace.
+
+use super::palette::Colour;
+use super::series::{decimate, joined, spans};
+use super::time_axis::{Tick, clock_text, span_text, ticks};
+use super::units::UnitSystem;
+use super::{EventKind, FigureError, MAX_POINTS, Story, StoryEvent, StoryZone};
+use crate::trace::Trace;
+
+/// A series ready to draw.
+pub struct Series {
+    /// Its label.
+    pub name: String,
+    /// Its colour.
+    pub colour: Colour,
+    /// Which marker it carries, or none.
+    pub marker: Option<usize>,
+    /// The line in pieces, `(s, shown unit)`.
+    pub pieces: Vec<Vec<(f64, f64)>>,
+}
+
+/// A story, its trace and the units shown.
+pub struct Context<'a> {
+    /// Name of the figure.
+    pub figure: &'static str,
+    /// Names, limits, events.
+    pub story: &'a Story,
+    /// The numbers.
+    pub trace: &'a Trace,
+    /// Units shown.
+    pub units: UnitSystem,
+    /// Time column, s.
+    pub t: &'a [f64],
+    /// First and last time, s.
+    pub span: (f64, f64),
+}
+
+impl<'a> Context<'a> {
+    /// Checks that there is a span of time to draw.
+    pub fn new(
+        figure: &'static str,
+        story: &'a Story,
+        trace: &'a Trace,
+        units: UnitSystem,
+    ) -> Result<Self, FigureError> {
+        let column = "time_s";
+        let t = trace.column(column).ok_or_else(|| FigureError::NoColumn {
+            figure,
+            column: column.to_owned(),
+        })?;
+        match (t.first(), t.last()) {
+            (Some(&from), Some(&to)) if to - from > 0.0 && (to - from).is_finite() => Ok(Self {
+                figure,
+                story,
+                trace,
+                units,
+                t,
+                span: (from, to),
+            }),
+            _ => Err(FigureError::NoTime { figure }),
+        }
+    }
+
+    /// A column without which the figure has no meaning.
+    pub fn need(&self, column: &str) -> Result<&'a [f64], FigureError> {
+        self.trace
+            .column(column)
+            .ok_or_else(|| FigureError::NoColumn {
+                figure: self.figure,
+                column: column.to_owned(),
+            })
+    }
+
+    /// A column thinned for drawing, each value passed through `show`.
+    pub fn thin(&self, column: &[f64], points: usize, show: impl Fn(f64) -> f64) -> Pieces {
+        let mut pieces = decimate(self.t, column, points.min(MAX_POINTS));
+        for point in pieces.iter_mut().flatten() {
+            point.1 = show(point.1);
+        }
+        pieces
+    }
+
+    /// Clock ticks for an axis `width` px long.
+    pub fn ticks(&self, width: f64) -> Vec<Tick> {
+        ticks(self.story.start, self.span, width, 62.0)
+    }
+
+    /// Length of the run, s.
+    pub fn length_s(&self) -> f64 {
+        self.span.1 - self.span.0
+    }
+
+    /// Clock time at `t_s`, with the day when the run is longer than one.
+    pub fn clock(&self, t_s: f64) -> String {
+        clock_text(self.story.start, t_s, self.length_s() > 86_400.0)
+    }
+
+    /// The scenario's name and its dates.
+    pub fn subtitle(&self) -> String {
+        let span = span_text(self.story.start, self.span.0, self.span.1);
+        format!("{} · {span}", self.story.title)
+    }
+
+    /// Spans in which a zone's time band is open; empty when it always is, or is not known.
+    pub fn zone_band(&self, zone: &StoryZone) -> Vec<(f64, f64)> {
+        if let Some(inside) = self.trace.column(&format!("zone.{}.in_band", zone.name)) {
+            if inside.iter().all(|&v| v > 0.5) {
+                return Vec::new();
+            }
+            return spans(self.t, |i| inside[i] > 0.5);
+        }
+        let mut spans = Vec::new();
+        let mut open = None;
+        let mut before = true;
+        for event in self.story.events.iter().filter(|e| e.subject == zone.name) {
+            match event.kind {
+                EventKind::BandOpens => open = open.or(Some(event.t_s)),
+                EventKind::BandCloses => {
+                    // Closing before any opening: it was open from the start.
+                    let from = open.take().or(before.then_some(self.span.0));
+                    spans.extend(from.map(|from| (from, event.t_s)));
+                }
+                _ => continue,
+            }
+            before = false;
+        }
+        spans.extend(open.map(|from| (from, self.span.1)));
+        spans.retain(|s| s.1 > s.0);
+        spans
+    }
+
+    /// Spans in which any zone's time band is open; empty when that is the whole run.
+    pub fn any_band(&self) -> Vec<(f64, f64)> {
+        let mut all: Vec<(f64, f64)> = Vec::new();
+        for zone in &self.story.zones {
+            let band = self.zone_band(zone);
+            if band.is_empty() {
+                return Vec::new();
+            }
+            all.extend(band);
+        }
+        all.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut merged: Vec<(f64, f64)> = Vec::new();
+        for span in all {
+            match merged.last_mut() {
+                Some(last) if span.0 <= last.1 => last.1 = last.1.max(span.1),
+                _ => merged.push(span),
+            }
+        }
+        let merged = joined(&merged, 1.0);
+        match merged.as_slice() {
+            [only] if only.0 <= self.span.0 && only.1 >= self.span.1 => Vec::new(),
+            _ => merged,
+        }
+    }
+
+    /// Trips told in words, one line for each kind, numbered as their flags are.
+    pub fn trip_notes(&self) -> Vec<String> {
+        let mut kinds: Vec<(&StoryEvent, Vec<String>)> = Vec::new();
+        for (i, trip) in self.story.trips().enumerate() {
+            let moment = format!("({}) {}", i + 1, self.clock(trip.t_s));
+            match kinds
+                .iter_mut()
+                .find(|(e, _)| e.subject == trip.subject && e.text == trip.text)
+            {
+                Some((_, moments)) => moments.push(moment),
+                None => kinds.push((trip, vec![moment])),
+            }
+        }
+        let told = kinds.iter().map(|(trip, moments)| {
+            let count = match moments.len() {
+                1 => "1 trip".to_owned(),
+                n => format!("{n} trips"),
+            };
+            let shown = moments
+                .iter()
+                .take(TOLD)
+                .cloned()
+                .collect::<Vec<_>>()
+                .join(", ");
+            let more = match moments.len().saturating_sub(TOLD) {
+                0 => String::new(),
+                n => format!(" and {n} more, in events.csv"),
+            };
+            format!("{count}, {}, {}: {shown}{more}.", trip.subject, trip.text)
+        });
+        told.collect()
+    }
+}
+
+/// Moments told for each kind of trip; the rest are counted.
+const TOLD: usize = 8;
+
+/// A line in pieces, parted where values are missing.
+pub type Pieces = Vec<Vec<(f64, f64)>>;
+
+/// Flow above which the fan counts as running, m³/s: below it is rounding, not air.
+pub const FAN_RUNS_M3_S: f64 = 1e-4;
+
+/// A length of time as a person says it: "45 s", "38 min", "6 h 20 min".
+pub fn duration_text(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round() as u64;
+    match (minutes / 60, minutes % 60) {
+        _ if seconds < 90.0 => format!("{seconds:.0} s"),
+        (0, minutes) => format!("{minutes} min"),
+        (hours, 0) => format!("{hours} h"),
+        (hours, minutes) => format!("{hours} h {minutes:02} min"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::duration_text;
+
+    #[test]
+    fn lengths_of_time_read_plainly() {
+        for (seconds, text) in [
+            (45.0, "45 s"),
+            (300.0, "5 min"),
+            (3600.0, "1 h"),
+            (3900.0, "1 h 05 min"),
+            (90_000.0, "25 h"),
+        ] {
+            assert_eq!(duration_text(seconds), text);
+        }
+    }
+}

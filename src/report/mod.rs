@@ -1,0 +1,106 @@
+//! Figures a trainer can put on a wall, and output written whole or not at all.
+//!
+//! A figure is a function of a [`Story`] (names, limits, events) and a [`Trace`]
+//! (numbers). It is drawn once, as SVG; [`Figure::png`] rasterises that drawing. The same input
+//! gives the same bytes. To add a figure, write its file and add it to [`FIGURES`].
+
+mod canvas;
+mod context;
+mod outlets;
+mod palette;
+mod panel;
+mod pressure;
+mod raster;
+mod rooms;
+mod series;
+mod story;
+mod supply;
+mod time_axis;
+mod timeline;
+mod units;
+mod write;
+
+pub use outlets::outlets;
+pub use pressure::pressure;
+pub use raster::PNG_SCALE;
+pub use rooms::rooms;
+pub use series::{MAX_POINTS, decimate};
+pub use story::{Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryZone};
+pub use supply::supply;
+pub use timeline::timeline;
+pub use units::{Quantity, UnitSystem};
+pub use write::{OutputDir, OutputError, Staged};
+
+use crate::trace::Trace;
+use rayon::prelude::*;
+
+/// Why a figure could not be drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum FigureError {
+    /// The trace lacks a column without which the figure has no meaning.
+    #[error("figure `{figure}`: the trace has no column `{column}`; record it and run again")]
+    NoColumn {
+        /// Name of the figure.
+        figure: &'static str,
+        /// Name of the column.
+        column: String,
+    },
+    /// The trace has fewer than two rows, or its time does not advance.
+    #[error("figure `{figure}`: the trace spans no time; run for longer than one recorded step")]
+    NoTime {
+        /// Name of the figure.
+        figure: &'static str,
+    },
+    /// Drawing or rasterising failed: an error in the program or too little memory.
+    #[error("figure `{name}` could not be drawn: {why}")]
+    Drawing {
+        /// Name of the figure.
+        name: &'static str,
+        /// What the drawing library says.
+        why: String,
+    },
+}
+
+/// A finished drawing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Figure {
+    /// Name for files: `rooms`, `pressure`, ...
+    pub name: &'static str,
+    /// The drawing as an SVG document.
+    pub svg: String,
+    /// Width of the drawing, px. Its PNG is [`PNG_SCALE`] times as wide.
+    pub width_px: u32,
+    /// Height of the drawing, px.
+    pub height_px: u32,
+}
+
+/// A function that draws a figure.
+pub type Draw = fn(&Story, &Trace, UnitSystem) -> Result<Figure, FigureError>;
+
+/// Every figure by name, in the order a person looks at them.
+pub const FIGURES: &[(&str, Draw)] = &[
+    ("rooms", rooms),
+    ("timeline", timeline),
+    ("pressure", pressure),
+    ("supply", supply),
+    ("outlets", outlets),
+];
+
+/// Draws every figure in [`FIGURES`] with its PNG, in parallel, in their order.
+///
+/// # Errors
+/// The first error of any figure.
+pub fn draw_all(
+    story: &Story,
+    trace: &Trace,
+    units: UnitSystem,
+) -> Result<Vec<(Figure, Vec<u8>)>, FigureError> {
+    FIGURES
+        .par_iter()
+        .map(|(_, draw)| {
+            let figure = draw(story, trace, units)?;
+            let png = figure.png()?;
+            Ok((figure, png))
+        })
+        .collect()
+}

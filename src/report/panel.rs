@@ -1,0 +1,453 @@
+//! A panel: a plot with its axes, grid, background and labels at the ends of its lines.
+
+use super::canvas::{Align, BODY, Canvas, SMALL, Stroke, TITLE, Type, elide, text_width};
+use super::context::{Context, Pieces, Series};
+use super::palette::{self, BAND, Colour, FRAME, GRID, INK, Marker};
+use super::series::{joined, spread};
+use super::time_axis::Tick;
+
+/// Width of every sheet, px.
+pub const WIDTH: f64 = 1200.0;
+/// Margin at the edges of a sheet, px.
+pub const EDGE: f64 = 26.0;
+/// Where the first panel's heading may begin, px from the top.
+pub const BODY_TOP: f64 = 76.0;
+/// Height of a panel's heading, px.
+pub const HEADING: f64 = 34.0;
+/// Height of the time axis with its labels, px.
+pub const TIME_AXIS: f64 = 62.0;
+/// Height of one line of notes, px.
+pub const NOTE: f64 = 19.0;
+
+/// Title and subtitle of a sheet.
+pub fn header(canvas: &mut Canvas<'_>, title: &str, context: &Context<'_>) {
+    canvas.text(title, (EDGE, 32.0), Type::new(TITLE).bold());
+    let subtitle = elide(&context.subtitle(), BODY, false, WIDTH - 2.0 * EDGE);
+    canvas.text(&subtitle, (EDGE, 57.0), Type::new(BODY).muted());
+}
+
+/// Notes below the plots, one a line, from `top`.
+pub fn notes(canvas: &mut Canvas<'_>, notes: &[String], top: f64) {
+    for (i, note) in notes.iter().enumerate() {
+        let text = elide(note, SMALL, false, WIDTH - 2.0 * EDGE);
+        canvas.text(
+            &text,
+            (EDGE, top + NOTE * (i as f64 + 0.5)),
+            Type::new(SMALL).muted(),
+        );
+    }
+}
+
+/// Round numbers that cover a range: lowest, highest, step.
+pub fn nice_scale(low: f64, high: f64, intervals: f64) -> (f64, f64, f64) {
+    let (low, high) = if low.is_finite() && high.is_finite() {
+        (low, high)
+    } else {
+        (0.0, 1.0)
+    };
+    let span = (high - low).max(low.abs().max(high.abs()) * 1e-6).max(1e-9);
+    let raw = span / intervals.max(1.0);
+    let power = 10f64.powf(raw.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|m| m * power)
+        .find(|&s| s >= raw * 0.999)
+        .unwrap_or(10.0 * power);
+    let (bottom, top) = ((low / step).floor() * step, (high / step).ceil() * step);
+    (bottom, if top > bottom { top } else { bottom + step }, step)
+}
+
+/// A number with as many decimals as its step needs.
+pub fn number(value: f64, step: f64) -> String {
+    let decimals = (-step.log10().floor()).clamp(0.0, 4.0) as usize;
+    let text = format!("{value:.decimals$}");
+    if text
+        .trim_start_matches('-')
+        .chars()
+        .all(|c| matches!(c, '0' | '.'))
+    {
+        return text.trim_start_matches('-').to_owned();
+    }
+    text.replace('-', "−")
+}
+
+/// A label at the end of a line.
+pub struct EndLabel {
+    /// Where the line ends, in shown units.
+    pub value: f64,
+    /// The words.
+    pub text: String,
+    /// How the line looks.
+    pub stroke: Stroke,
+    /// Its marker, if it has one.
+    pub marker: Option<Marker>,
+}
+
+impl EndLabel {
+    /// The label of a series: its last value, colour and marker.
+    pub fn of(series: &Series) -> Option<Self> {
+        let value = series.pieces.last()?.last()?.1;
+        Some(Self {
+            value,
+            text: series.name.clone(),
+            stroke: Stroke::new(series.colour, LINE),
+            marker: series.marker.map(palette::marker),
+        })
+    }
+
+    /// The label of a plain line.
+    pub fn line(value: f64, text: impl Into<String>, stroke: Stroke) -> Self {
+        Self {
+            value,
+            text: text.into(),
+            stroke,
+            marker: None,
+        }
+    }
+}
+
+/// Width of a series' line, px.
+pub const LINE: f64 = 1.7;
+
+/// The plot's rectangle in px with its scales.
+pub struct Panel {
+    /// Left edge, px.
+    pub left: f64,
+    /// Top edge, px.
+    pub top: f64,
+    /// Right edge, px.
+    pub right: f64,
+    /// Bottom edge, px.
+    pub bottom: f64,
+    /// Time at the left and right edges, s.
+    pub time: (f64, f64),
+    /// Value at the bottom and top edges, shown units.
+    pub value: (f64, f64),
+    /// Distance of value ticks, shown units.
+    pub step: f64,
+}
+
+impl Panel {
+    /// Horizontal place of a time, px.
+    pub fn x(&self, t: f64) -> f64 {
+        let share = (t - self.time.0) / (self.time.1 - self.time.0);
+        self.left + share.clamp(0.0, 1.0) * (self.right - self.left)
+    }
+
+    /// Vertical place of a value, px.
+    pub fn y(&self, v: f64) -> f64 {
+        let share = (v - self.value.0) / (self.value.1 - self.value.0);
+        self.bottom - share.clamp(0.0, 1.0) * (self.bottom - self.top)
+    }
+
+    /// Place of a point, px.
+    pub fn at(&self, (t, v): (f64, f64)) -> (f64, f64) {
+        (self.x(t), self.y(v))
+    }
+
+    /// A piece of a line in px.
+    pub fn points(&self, piece: &[(f64, f64)]) -> Vec<(f64, f64)> {
+        piece.iter().map(|&p| self.at(p)).collect()
+    }
+
+    /// Background: time bands, then the grid of time and value.
+    pub fn ground(&self, canvas: &mut Canvas<'_>, bands: &[(f64, f64)], ticks: &[Tick]) {
+        self.shade(canvas, bands);
+        for tick in ticks {
+            let x = self.x(tick.t_s);
+            canvas.line((x, self.top), (x, self.bottom), Stroke::new(GRID, 1.0));
+        }
+        for v in self.value_ticks() {
+            canvas.line(
+                (self.left, self.y(v)),
+                (self.right, self.y(v)),
+                Stroke::new(GRID, 1.0),
+            );
+        }
+    }
+
+    /// Shades time bands.
+    pub fn shade(&self, canvas: &mut Canvas<'_>, bands: &[(f64, f64)]) {
+        let hair = (self.time.1 - self.time.0) / (self.right - self.left);
+        for &(from, to) in &joined(bands, hair) {
+            canvas.rect(self.x(from), self.top, self.x(to), self.bottom, BAND);
+        }
+    }
+
+    fn value_ticks(&self) -> Vec<f64> {
+        let count = ((self.value.1 - self.value.0) / self.step)
+            .round()
+            .clamp(0.0, 60.0) as usize;
+        let first = (self.value.0 / self.step).ceil();
+        (0..=count)
+            .map(|i| (first + i as f64) * self.step)
+            .filter(|&v| v <= self.value.1 + 1e-6 * self.step)
+            .collect()
+    }
+
+    /// The frame at left and bottom, value labels and, upright, what the axis shows.
+    pub fn value_axis(&self, canvas: &mut Canvas<'_>, title: &str) {
+        canvas.path(
+            &[
+                (self.left, self.top),
+                (self.left, self.bottom),
+                (self.right, self.bottom),
+            ],
+            Stroke::new(FRAME, 1.0),
+        );
+        let mut widest: f64 = 0.0;
+        for v in self.value_ticks() {
+            let text = number(v, self.step);
+            widest = widest.max(text_width(&text, SMALL, false));
+            let kind = Type::new(SMALL).muted().align(Align::Right);
+            canvas.text(&text, (self.left - 7.0, self.y(v)), kind);
+        }
+        let x = (self.left - 7.0 - widest - 13.0).max(9.0);
+        let kind = Type::new(SMALL).muted().align(Align::Centre).upright();
+        canvas.text(title, (x, (self.top + self.bottom) / 2.0), kind);
+    }
+
+    /// Clock times below the panel.
+    pub fn time_axis(&self, canvas: &mut Canvas<'_>, ticks: &[Tick]) {
+        let y = self.bottom;
+        for tick in ticks {
+            let x = self.x(tick.t_s);
+            canvas.line((x, y), (x, y + 5.0), Stroke::new(FRAME, 1.0));
+            let kind = Type::new(SMALL).align(Align::Centre);
+            canvas.text(&tick.label, (x, y + 15.0), kind.muted());
+            if let Some(date) = &tick.date {
+                canvas.text(date, (x, y + 31.0), kind.bold());
+            }
+        }
+        let dated = ticks.iter().any(|t| t.date.is_some());
+        let below = if dated { 49.0 } else { 36.0 };
+        let kind = Type::new(SMALL).muted().align(Align::Centre);
+        canvas.text(
+            "Local clock time, h:min",
+            ((self.left + self.right) / 2.0, y + below),
+            kind,
+        );
+    }
+
+    /// The panel's name above it.
+    pub fn heading(&self, canvas: &mut Canvas<'_>, text: &str) {
+        let text = elide(text, BODY, true, self.right - self.left);
+        canvas.text(&text, (self.left, self.top - 12.0), Type::new(BODY).bold());
+    }
+
+    /// Small patches with their meaning, at the right end above the panel.
+    pub fn key(&self, canvas: &mut Canvas<'_>, entries: &[(Key, &str)]) {
+        let mut x = self.right;
+        let y = self.top - 12.0;
+        for (key, text) in entries.iter().rev() {
+            canvas.text(text, (x, y), Type::new(SMALL).muted().align(Align::Right));
+            x -= text_width(text, SMALL, false) + 7.0;
+            key.draw(canvas, (x - 24.0, y - 6.0, x, y + 6.0));
+            x -= 24.0 + 18.0;
+        }
+    }
+
+    /// A series: its line, then its marker here and there.
+    pub fn series(&self, canvas: &mut Canvas<'_>, series: &Series, stroke: Stroke) {
+        for piece in &series.pieces {
+            canvas.path(&self.points(piece), stroke);
+        }
+        if let Some(i) = series.marker {
+            for at in self.marker_places(&series.pieces, i) {
+                canvas.marker(palette::marker(i), at, 4.2, series.colour);
+            }
+        }
+    }
+
+    /// Evenly spaced places on a line, shifted by `i` so that neighbours' markers stand apart.
+    fn marker_places(&self, pieces: &Pieces, i: usize) -> Vec<(f64, f64)> {
+        let count = 6;
+        let shift = 0.12 + 0.13 * (i % 7) as f64;
+        let mut places = Vec::with_capacity(count);
+        for k in 0..count {
+            let t = self.time.0 + (self.time.1 - self.time.0) * (k as f64 + shift) / count as f64;
+            let Some(piece) = pieces.iter().find(|p| {
+                p.first().is_some_and(|f| f.0 <= t) && p.last().is_some_and(|l| l.0 >= t)
+            }) else {
+                continue;
+            };
+            let after = piece.partition_point(|p| p.0 < t);
+            if let (Some(&b), a) = (piece.get(after), piece.get(after.wrapping_sub(1))) {
+                let a = a.copied().unwrap_or(b);
+                let share = if b.0 > a.0 {
+                    (t - a.0) / (b.0 - a.0)
+                } else {
+                    0.0
+                };
+                places.push(self.at((t, a.1 + (b.1 - a.1) * share)));
+            }
+        }
+        places
+    }
+
+    /// Labels right of the panel, each led to from the end of its line.
+    pub fn end_labels(&self, canvas: &mut Canvas<'_>, labels: &[EndLabel], margin: f64) {
+        let wanted: Vec<f64> = labels.iter().map(|l| self.y(l.value)).collect();
+        let placed = spread(&wanted, 16.0, (self.top, self.bottom));
+        for ((label, from), to) in labels.iter().zip(wanted).zip(placed) {
+            let (x0, x1, x2) = (self.right + 2.0, self.right + 14.0, self.right + 34.0);
+            canvas.path(
+                &[(x0, from), (x1, to)],
+                Stroke::new(label.stroke.colour, 1.0),
+            );
+            canvas.line((x1, to), (x2, to), label.stroke);
+            if let Some(marker) = label.marker {
+                canvas.marker(marker, ((x1 + x2) / 2.0, to), 4.2, label.stroke.colour);
+            }
+            let text = elide(&label.text, SMALL, false, margin - 44.0);
+            canvas.text(&text, (x2 + 6.0, to), Type::new(SMALL));
+        }
+    }
+
+    /// Thin lines down from where [`Panel::flags`] puts its flags; drawn first, under the data.
+    pub fn flag_lines(&self, canvas: &mut Canvas<'_>, times: &[f64]) {
+        for &t in times {
+            let x = self.x(t);
+            let line = Stroke::new(palette::QUIET, 1.0).dashed(2.0, 3.0);
+            canvas.line((x, self.top), (x, self.bottom), line);
+        }
+    }
+
+    /// Numbered flags along the top edge; flags that would touch share one.
+    pub fn flags(&self, canvas: &mut Canvas<'_>, times: &[f64]) {
+        let mut flags: Vec<Flag> = Vec::new();
+        for (i, &t) in times.iter().enumerate() {
+            let mut flag = Flag::new(i, i, self.x(t), self.x(t));
+            while let Some(last) = flags.pop_if(|last| last.right() + 3.0 > flag.left()) {
+                flag = Flag::new(last.numbers.0, flag.numbers.1, last.reach.0, flag.reach.1);
+            }
+            flags.push(flag);
+        }
+        for flag in &flags {
+            let (x, half) = (flag.middle(), flag.half);
+            let tip = half + FLAG_TIP;
+            let shape = [
+                (x - half, self.top - 11.5),
+                (x + half, self.top - 11.5),
+                (x + tip, self.top),
+                (x + half, self.top + 11.5),
+                (x - half, self.top + 11.5),
+                (x - tip, self.top),
+            ];
+            canvas.polygon(&shape, INK);
+            let kind = Type::new(FLAG_TEXT)
+                .bold()
+                .colour(palette::PAPER)
+                .align(Align::Centre);
+            canvas.text(&flag.text, (x, self.top), kind);
+        }
+    }
+}
+
+const FLAG_TEXT: f64 = 11.5;
+/// How far a flag's points stand out beyond its text, px.
+const FLAG_TIP: f64 = 8.0;
+
+/// A flag for one trip or a run of neighbours.
+struct Flag {
+    /// First and last trip, from 0.
+    numbers: (usize, usize),
+    /// Where the first and last happened, px.
+    reach: (f64, f64),
+    text: String,
+    /// Half the width of the text, px.
+    half: f64,
+}
+
+impl Flag {
+    fn new(first: usize, last: usize, from: f64, to: f64) -> Self {
+        let text = match last - first {
+            0 => format!("{}", first + 1),
+            _ => format!("{}–{}", first + 1, last + 1),
+        };
+        let half = text_width(&text, FLAG_TEXT, true) / 2.0 + 1.0;
+        Self {
+            numbers: (first, last),
+            reach: (from, to),
+            text,
+            half,
+        }
+    }
+
+    fn middle(&self) -> f64 {
+        (self.reach.0 + self.reach.1) / 2.0
+    }
+
+    fn left(&self) -> f64 {
+        self.middle() - self.half - FLAG_TIP
+    }
+
+    fn right(&self) -> f64 {
+        self.middle() + self.half + FLAG_TIP
+    }
+}
+
+/// A patch in a key.
+#[derive(Debug, Clone, Copy)]
+pub enum Key {
+    /// A filled patch.
+    Fill(Colour),
+    /// Diagonal hatching on a ground.
+    Hatch(Colour, Colour),
+    /// A line.
+    Line(Stroke),
+    /// A marker.
+    Marker(Marker, Colour),
+}
+
+impl Key {
+    fn draw(self, canvas: &mut Canvas<'_>, (x0, y0, x1, y1): (f64, f64, f64, f64)) {
+        let middle = (y0 + y1) / 2.0;
+        match self {
+            Self::Fill(colour) => {
+                canvas.rect(x0, y0, x1, y1, colour);
+                canvas.outline(x0, y0, x1, y1, Stroke::new(FRAME, 0.7));
+            }
+            Self::Hatch(colour, ground) => {
+                canvas.rect(x0, y0, x1, y1, ground);
+                canvas.hatch((x0, y0, x1, y1), 5.0, true, Stroke::new(colour, 1.0));
+                canvas.outline(x0, y0, x1, y1, Stroke::new(FRAME, 0.7));
+            }
+            Self::Line(stroke) => canvas.line((x0, middle), (x1, middle), stroke),
+            Self::Marker(marker, colour) => {
+                canvas.marker(marker, ((x0 + x1) / 2.0 + 6.0, middle), 4.5, colour);
+            }
+        }
+    }
+}
+
+/// Room right of a panel for labels of these texts, px.
+pub fn label_margin<'t>(texts: impl IntoIterator<Item = &'t str>, most: f64) -> f64 {
+    let widest = texts
+        .into_iter()
+        .map(|t| text_width(t, SMALL, false))
+        .fold(0.0, f64::max);
+    (widest + 48.0).clamp(80.0, most)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scales_are_round_and_cover_the_range() {
+        assert_eq!(nice_scale(21.3, 27.9, 4.0), (20.0, 28.0, 2.0));
+        assert_eq!(nice_scale(0.0, 142.0, 4.0), (0.0, 150.0, 50.0));
+        let (low, high, step) = nice_scale(24.0, 24.0, 4.0);
+        assert!(low < high && step > 0.0);
+        assert_eq!(nice_scale(f64::NAN, 1.0, 2.0), (0.0, 1.0, 0.5));
+    }
+
+    #[test]
+    fn numbers_have_the_decimals_of_their_step() {
+        assert_eq!(number(0.25, 0.05), "0.25");
+        assert_eq!(number(-5.0, 5.0), "−5");
+        assert_eq!(number(-0.0, 5.0), "0");
+        assert_eq!(number(20.0, 10.0), "20");
+    }
+}

@@ -1,0 +1,252 @@
+//! From columns to what is drawn: fewer points, spans of time, ranges.
+
+/// Points a line is thinned to.
+pub const MAX_POINTS: usize = 1500;
+
+/// Thins a column to about `max_points`, keeping the lowest and highest value of every stretch of
+/// time, in their order. Gaps of NaN part the line into pieces.
+///
+/// # Examples
+/// ```
+/// let t: Vec<f64> = (0..10_000).map(f64::from).collect();
+/// let mut y = vec![0.0; 10_000];
+/// y[7_777] = 9.0;
+/// let pieces = openshut::report::decimate(&t, &y, 100);
+/// assert!(pieces[0].len() <= 102 && pieces[0].contains(&(7_777.0, 9.0)));
+/// ```
+pub fn decimate(t: &[f64], y: &[f64], max_points: usize) -> Vec<Vec<(f64, f64)>> {
+    let n = t.len().min(y.len());
+    let bucket = n.div_ceil((max_points / 2).max(1)).max(1);
+    let mut pieces = Vec::new();
+    let mut piece: Vec<(f64, f64)> = Vec::new();
+    // Lowest and highest row of the bucket being filled, and its last row.
+    let mut open: Option<(usize, usize, usize)> = None;
+    let close = |piece: &mut Vec<(f64, f64)>, open: &mut Option<(usize, usize, usize)>| {
+        if let Some((low, high, _)) = open.take() {
+            let (a, b) = (low.min(high), low.max(high));
+            piece.push((t[a], y[a]));
+            if b != a {
+                piece.push((t[b], y[b]));
+            }
+        }
+    };
+    // The ends of a piece are kept as they are, so that lines start and end where data does.
+    let finish = |piece: &mut Vec<(f64, f64)>, last: Option<usize>| {
+        if let Some(i) = last
+            && piece.last() != Some(&(t[i], y[i]))
+        {
+            piece.push((t[i], y[i]));
+        }
+        std::mem::take(piece)
+    };
+    let mut last = None;
+    for i in 0..n {
+        if i % bucket == 0 {
+            close(&mut piece, &mut open);
+        }
+        if !(y[i].is_finite() && t[i].is_finite()) {
+            close(&mut piece, &mut open);
+            if !piece.is_empty() {
+                pieces.push(finish(&mut piece, last.take()));
+            }
+            continue;
+        }
+        if piece.is_empty() && open.is_none() {
+            piece.push((t[i], y[i]));
+            last = Some(i);
+            continue;
+        }
+        last = Some(i);
+        open = Some(match open {
+            None => (i, i, i),
+            Some((low, high, _)) => (
+                if y[i] < y[low] { i } else { low },
+                if y[i] > y[high] { i } else { high },
+                i,
+            ),
+        });
+    }
+    close(&mut piece, &mut open);
+    if !piece.is_empty() {
+        pieces.push(finish(&mut piece, last));
+    }
+    pieces
+}
+
+/// Turns a line through samples into one that holds each value until the next.
+pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut steps: Vec<(f64, f64)> = Vec::with_capacity(points.len() * 2);
+    for &(t, y) in points {
+        if let Some(&(_, before)) = steps.last()
+            && before != y
+        {
+            steps.push((t, before));
+        }
+        steps.push((t, y));
+    }
+    steps
+}
+
+/// Spans of time during which `holds` is true of the rows; a row lasts until the next.
+pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Vec<(f64, f64)> {
+    let mut spans = Vec::new();
+    let mut since = None;
+    for (i, &now) in t.iter().enumerate() {
+        match (holds(i), since) {
+            (true, None) => since = Some(now),
+            (false, Some(from)) => {
+                spans.push((from, now));
+                since = None;
+            }
+            _ => {}
+        }
+    }
+    if let (Some(from), Some(&end)) = (since, t.last())
+        && end > from
+    {
+        spans.push((from, end));
+    }
+    spans
+}
+
+/// Joins spans less than `gap` apart.
+pub fn joined(spans: &[(f64, f64)], gap: f64) -> Vec<(f64, f64)> {
+    let mut out: Vec<(f64, f64)> = Vec::with_capacity(spans.len());
+    for &(from, to) in spans {
+        match out.last_mut() {
+            Some(last) if from - last.1 < gap => last.1 = to,
+            _ => out.push((from, to)),
+        }
+    }
+    out
+}
+
+/// Lowest and highest finite value.
+pub fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)> {
+    values
+        .into_iter()
+        .filter(|v| v.is_finite())
+        .fold(None, |range, &v| match range {
+            None => Some((v, v)),
+            Some((low, high)) => Some((low.min(v), high.max(v))),
+        })
+}
+
+/// The smallest range that covers both.
+pub fn cover(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> Option<(f64, f64)> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some((a.0.min(b.0), a.1.max(b.1))),
+        (a, b) => a.or(b),
+    }
+}
+
+/// Places labels of height `gap` as near as may be to where they want to be, within `low` to
+/// `high`, none over another. Answers in the order asked.
+pub fn spread(wanted: &[f64], gap: f64, (low, high): (f64, f64)) -> Vec<f64> {
+    let mut order: Vec<usize> = (0..wanted.len()).collect();
+    order.sort_by(|&a, &b| wanted[a].total_cmp(&wanted[b]));
+    // Labels that would collide share a block, centred on the mean of what they want.
+    let mut blocks: Vec<(f64, usize)> = Vec::new();
+    let room = |count: usize| (high - low - gap * (count as f64 - 1.0)).max(0.0);
+    let place = |mean: f64, count: usize| {
+        let half = gap * (count as f64 - 1.0) / 2.0;
+        mean.clamp(low + half, low + half + room(count))
+    };
+    for &i in &order {
+        let mut block = (place(wanted[i], 1), 1);
+        while let Some(&(mean, count)) = blocks.last() {
+            let apart = gap * (count + block.1) as f64 / 2.0;
+            if block.0 - mean >= apart {
+                break;
+            }
+            blocks.pop();
+            let total = count + block.1;
+            let sum = mean * count as f64 + block.0 * block.1 as f64;
+            block = (place(sum / total as f64, total), total);
+        }
+        blocks.push(block);
+    }
+    let mut placed = vec![0.0; wanted.len()];
+    let mut next = order.iter();
+    for (mean, count) in blocks {
+        let first = mean - gap * (count as f64 - 1.0) / 2.0;
+        for (k, &i) in next.by_ref().take(count).enumerate() {
+            placed[i] = first + gap * k as f64;
+        }
+    }
+    placed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn thinning_keeps_ends_extremes_and_order(
+            y in prop::collection::vec(-50.0f64..50.0, 1..4000), max in 20usize..400
+        ) {
+            let t: Vec<f64> = (0..y.len()).map(|i| i as f64 * 30.0).collect();
+            let pieces = decimate(&t, &y, max);
+            prop_assert_eq!(pieces.len(), 1);
+            let points = &pieces[0];
+            prop_assert!(points.len() <= max + 2);
+            prop_assert!(points.windows(2).all(|w| w[0].0 < w[1].0));
+            prop_assert_eq!(points[0], (t[0], y[0]));
+            prop_assert_eq!(points[points.len() - 1], (t[t.len() - 1], y[y.len() - 1]));
+            let kept: Vec<f64> = points.iter().map(|p| p.1).collect();
+            prop_assert_eq!(range(&kept), range(&y));
+        }
+
+        #[test]
+        fn labels_never_overlap_and_stay_inside(
+            wanted in prop::collection::vec(-20.0f64..220.0, 1..10)
+        ) {
+            let placed = spread(&wanted, 15.0, (0.0, 200.0));
+            let mut sorted = placed.clone();
+            sorted.sort_by(f64::total_cmp);
+            prop_assert!(sorted.windows(2).all(|w| w[1] - w[0] > 15.0 - 1e-9));
+            prop_assert!(sorted[0] > -1e-9 && sorted[sorted.len() - 1] < 200.0 + 1e-9);
+        }
+    }
+
+    #[test]
+    fn gaps_part_the_line() {
+        let t = [0.0, 1.0, 2.0, 3.0, 4.0];
+        let y = [1.0, 2.0, f64::NAN, 4.0, 5.0];
+        assert_eq!(
+            decimate(&t, &y, 100),
+            [vec![(0.0, 1.0), (1.0, 2.0)], vec![(3.0, 4.0), (4.0, 5.0)]]
+        );
+        assert!(decimate(&t, &[f64::NAN; 5], 100).is_empty());
+    }
+
+    #[test]
+    fn labels_with_room_stay_where_they_are() {
+        assert_eq!(
+            spread(&[50.0, 10.0, 100.0], 15.0, (0.0, 200.0)),
+            [50.0, 10.0, 100.0]
+        );
+        assert_eq!(spread(&[50.0, 50.0], 20.0, (0.0, 200.0)), [40.0, 60.0]);
+    }
+
+    #[test]
+    fn a_row_lasts_until_the_next() {
+        let on = [false, true, true, false, true];
+        let t = [0.0, 10.0, 20.0, 30.0, 40.0];
+        assert_eq!(spans(&t, |i| on[i]), [(10.0, 30.0)]);
+        assert_eq!(
+            joined(&[(0.0, 1.0), (1.5, 2.0), (9.0, 10.0)], 1.0),
+            [(0.0, 2.0), (9.0, 10.0)]
+        );
+    }
+
+    #[test]
+    fn steps_hold_the_value_before() {
+        assert_eq!(
+            held(&[(0.0, 0.0), (5.0, 1.0)]),
+            [(0.0, 0.0), (5.0, 0.0), (5.0, 1.0)]
+        );
+    }
+}

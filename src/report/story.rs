@@ -1,0 +1,130 @@
+//! What figures need to know beyond the trace: names, limits and events.
+
+use chrono::NaiveDateTime;
+
+/// The story a set of figures tells, apart from the numbers in the trace.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Story {
+    /// Name of the scenario, as its author wrote it.
+    pub title: String,
+    /// Local clock time at `time_s` = 0.
+    pub start: NaiveDateTime,
+    /// Zones in the order of the file.
+    pub zones: Vec<StoryZone>,
+    /// Rooms that belong to no zone, such as a hall.
+    pub other_rooms: Vec<String>,
+    /// The thermostats' differential about the setpoint.
+    pub differential: Differential,
+    /// Limits drawn as lines.
+    pub limits: StoryLimits,
+    /// What happened, in order of time.
+    pub events: Vec<StoryEvent>,
+}
+
+/// A zone with the rooms it serves and the outlets it drives.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoryZone {
+    /// Name of the zone.
+    pub name: String,
+    /// Names of its rooms, the thermostat's room first.
+    pub rooms: Vec<String>,
+    /// Names of its outlets.
+    pub outlets: Vec<String>,
+}
+
+/// How far the temperature may move about the setpoint before the thermostat acts.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Differential {
+    /// Below the setpoint, K.
+    pub below_k: f64,
+    /// Above the setpoint, K.
+    pub above_k: f64,
+}
+
+impl Differential {
+    /// A differential of `total_k` split evenly about the setpoint.
+    pub fn centred(total_k: f64) -> Self {
+        Self {
+            below_k: total_k / 2.0,
+            above_k: total_k / 2.0,
+        }
+    }
+}
+
+/// A limit with the place it comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StoryLimit {
+    /// The limit, SI.
+    pub value: f64,
+    /// Its source, such as a clause or "unit data sheet".
+    pub source: String,
+}
+
+/// Limits drawn on the figures. Those absent are not drawn.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct StoryLimits {
+    /// Highest supply-plenum static pressure, Pa.
+    pub static_pa: Option<StoryLimit>,
+    /// Supply temperature at which low protection trips, °C.
+    pub supply_low_trip_c: Option<StoryLimit>,
+    /// Supply temperature at which low protection resets, °C.
+    pub supply_low_reset_c: Option<StoryLimit>,
+    /// Supply temperature at which high protection trips, °C.
+    pub supply_high_trip_c: Option<StoryLimit>,
+    /// Supply temperature at which high protection resets, °C.
+    pub supply_high_reset_c: Option<StoryLimit>,
+}
+
+/// What kind of thing happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EventKind {
+    /// The unit started.
+    Start,
+    /// The unit stopped.
+    Stop,
+    /// A protection tripped.
+    Trip,
+    /// A protection reset.
+    Reset,
+    /// Too many trips: the unit is locked out.
+    LockOut,
+    /// A zone's time band opened.
+    BandOpens,
+    /// A zone's time band closed.
+    BandCloses,
+    /// The unit changed mode; the text is the new mode, such as "cooling".
+    Mode,
+    /// A fault began or ended.
+    Fault,
+    /// Anything else.
+    Other,
+}
+
+/// Something that happened at a moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StoryEvent {
+    /// Seconds since the start of the run.
+    pub t_s: f64,
+    /// What kind of thing.
+    pub kind: EventKind,
+    /// What it happened to: a zone, "unit", an outlet.
+    pub subject: String,
+    /// A few words, such as "supply air below 3 °C for 60 s".
+    pub text: String,
+}
+
+impl Story {
+    /// Events of one kind that name a finite time, in order.
+    pub fn events_of(&self, kind: EventKind) -> impl Iterator<Item = &StoryEvent> {
+        self.events
+            .iter()
+            .filter(move |event| event.kind == kind && event.t_s.is_finite())
+    }
+
+    /// Trips and lock-outs, in order: the events that figures mark and number.
+    pub fn trips(&self) -> impl Iterator<Item = &StoryEvent> {
+        self.events.iter().filter(|event| {
+            matches!(event.kind, EventKind::Trip | EventKind::LockOut) && event.t_s.is_finite()
+        })
+    }
+}

@@ -1,0 +1,383 @@
+//! Output written whole or not at all.
+//!
+//! Files are written into a hidden directory beside the final one, which takes its place only
+//! when everything is there. A run that is interrupted, or fails, leaves the last good result.
+
+use std::ffi::{OsStr, OsString};
+use std::fs::{self, File};
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use tempfile::TempDir;
+
+/// Names the files of a result, so that nothing else is ever thrown away.
+const MANIFEST: &str = ".openshut-files";
+
+/// Why a result could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum OutputError {
+    /// The path cannot be a directory's name, such as `/` or `..`.
+    #[error("{}: not a name for a result's directory; name one, such as out/house", .path.display())]
+    NoName {
+        /// The path given.
+        path: PathBuf,
+    },
+    /// A file stands where the directory would go.
+    #[error("{}: is a file, and results need a directory; name another directory or move the file away", .path.display())]
+    IsAFile {
+        /// The path given.
+        path: PathBuf,
+    },
+    /// The directory holds files, but no earlier result.
+    #[error("{}: holds files, but no result of an earlier run; name an empty or new directory, so that nothing of yours is replaced", .path.display())]
+    NotAResult {
+        /// The path given.
+        path: PathBuf,
+    },
+    /// The operating system refused.
+    #[error("{}: could not {doing}: {source}; {}", .path.display(), advice(.source))]
+    Io {
+        /// The path it concerns.
+        path: PathBuf,
+        /// What was being done.
+        doing: &'static str,
+        /// What the operating system says.
+        source: io::Error,
+    },
+}
+
+fn advice(error: &io::Error) -> &'static str {
+    match error.kind() {
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
+            "choose a directory you may write to"
+        }
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+            "free some space or choose another disk; the last result is untouched"
+        }
+        io::ErrorKind::NotADirectory | io::ErrorKind::AlreadyExists => {
+            "a part of the path is a file; choose another directory"
+        }
+        _ => "check the path and try again; the last result is untouched",
+    }
+}
+
+fn failed(path: &Path, doing: &'static str) -> impl FnOnce(io::Error) -> OutputError {
+    let path = path.to_owned();
+    move |source| OutputError::Io {
+        path,
+        doing,
+        source,
+    }
+}
+
+/// Where a result goes.
+pub struct OutputDir;
+
+impl OutputDir {
+    /// Opens a hidden directory beside `final_path` to write into, making parents as needed.
+    ///
+    /// If an earlier process died between taking the old result away and putting the new one in
+    /// place, the old one is put back first.
+    ///
+    /// # Errors
+    /// When the path is no name for a directory, is a file, holds somebody else's files, or may
+    /// not be written.
+    pub fn stage(final_path: impl AsRef<Path>) -> Result<Staged, OutputError> {
+        let given = final_path.as_ref();
+        // A link to a directory is followed, so that the link stays and its target is replaced.
+        let path = fs::canonicalize(given).unwrap_or_else(|_| given.to_owned());
+        let name = path.file_name().ok_or_else(|| OutputError::NoName {
+            path: given.to_owned(),
+        })?;
+        let parent = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+            _ => PathBuf::from("."),
+        };
+        let aside = parent.join(hidden(name, ".previous"));
+        if path.is_file() {
+            return Err(OutputError::IsAFile {
+                path: given.to_owned(),
+            });
+        }
+        if !path.exists() && aside.is_dir() {
+            fs::rename(&aside, &path).map_err(failed(&path, "put the last result back"))?;
+        }
+        if path.is_dir() && !path.join(MANIFEST).is_file() {
+            let mut entries = fs::read_dir(&path).map_err(failed(&path, "list the directory"))?;
+            if entries.next().is_some() {
+                return Err(OutputError::NotAResult {
+                    path: given.to_owned(),
+                });
+            }
+        }
+        fs::create_dir_all(&parent).map_err(failed(&parent, "make the directory"))?;
+        let prefix = hidden(name, ".");
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(&prefix).suffix(".partial");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            // Temporary directories are private by default, and results are not; umask applies.
+            builder.permissions(fs::Permissions::from_mode(0o777));
+        }
+        let directory = builder
+            .tempdir_in(&parent)
+            .map_err(failed(&parent, "write here"))?;
+        Ok(Staged {
+            directory,
+            path,
+            aside,
+        })
+    }
+}
+
+fn hidden(name: &OsStr, ending: &str) -> OsString {
+    let mut hidden = OsString::from(".");
+    hidden.push(name);
+    hidden.push(ending);
+    hidden
+}
+
+/// A result being written. Dropped without [`Staged::commit`], it leaves nothing behind.
+#[derive(Debug)]
+pub struct Staged {
+    directory: TempDir,
+    path: PathBuf,
+    aside: PathBuf,
+}
+
+impl Staged {
+    /// The hidden directory, for writers that want a path.
+    pub fn path(&self) -> &Path {
+        self.directory.path()
+    }
+
+    /// Where the result will be.
+    pub fn final_path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Writes one file, given as a path within the result; directories are made as needed.
+    ///
+    /// # Errors
+    /// When the file cannot be made or written.
+    pub fn write(&self, name: impl AsRef<Path>, bytes: &[u8]) -> Result<(), OutputError> {
+        self.write_with(name, |file| file.write_all(bytes))
+    }
+
+    /// Writes one file through a function that is given a buffered writer.
+    ///
+    /// # Errors
+    /// When the file cannot be made or written, or the function fails.
+    pub fn write_with<E: Into<io::Error>>(
+        &self,
+        name: impl AsRef<Path>,
+        fill: impl FnOnce(&mut BufWriter<File>) -> Result<(), E>,
+    ) -> Result<(), OutputError> {
+        let name = name.as_ref();
+        // Errors name the place people know, not the hidden one.
+        let known = self.path.join(name);
+        let file = self.path().join(name);
+        if let Some(parent) = file.parent() {
+            fs::create_dir_all(parent).map_err(failed(&known, "make its directory"))?;
+        }
+        let file = File::create(&file).map_err(failed(&known, "create the file"))?;
+        let mut file = BufWriter::with_capacity(1 << 16, file);
+        fill(&mut file).map_err(|e| failed(&known, "write the file")(e.into()))?;
+        file.flush().map_err(failed(&known, "write the file"))
+    }
+
+    /// Puts the result in its place. The earlier result, if any, is taken aside, then removed;
+    /// files in it that no run wrote are kept. If anything fails, the earlier result is put back.
+    ///
+    /// # Errors
+    /// When a directory cannot be renamed; the earlier result is then in place as before.
+    pub fn commit(self) -> Result<PathBuf, OutputError> {
+        let Self {
+            directory,
+            path,
+            aside,
+        } = self;
+        let manifest = entries(directory.path())
+            .map_err(failed(&path, "list the new result"))?
+            .iter()
+            .map(|name| name.to_string_lossy().into_owned() + "\n")
+            .collect::<String>();
+        fs::write(directory.path().join(MANIFEST), manifest)
+            .map_err(failed(&path, "write the list of files"))?;
+        let had = path.is_dir();
+        if had {
+            if aside.is_dir() {
+                fs::remove_dir_all(&aside).map_err(failed(&aside, "remove an old result"))?;
+            }
+            fs::rename(&path, &aside).map_err(failed(&path, "take the last result aside"))?;
+        }
+        if let Err(error) = fs::rename(directory.path(), &path) {
+            if had {
+                fs::rename(&aside, &path).map_err(failed(&aside, "put the last result back"))?;
+            }
+            return Err(failed(&path, "put the new result in place")(error));
+        }
+        // It has moved, so there is nothing left for the guard to remove.
+        let _ = directory.keep();
+        if had {
+            keep_foreign(&aside, &path).map_err(failed(&aside, "keep your own files"))?;
+            fs::remove_dir_all(&aside).map_err(failed(&aside, "remove the last result"))?;
+        }
+        Ok(path)
+    }
+}
+
+fn entries(directory: &Path) -> io::Result<Vec<OsString>> {
+    let mut names = fs::read_dir(directory)?
+        .map(|entry| entry.map(|e| e.file_name()))
+        .collect::<io::Result<Vec<_>>>()?;
+    names.sort();
+    Ok(names)
+}
+
+/// Moves what no run wrote from the old result into the new one.
+fn keep_foreign(old: &Path, new: &Path) -> io::Result<()> {
+    let manifest = fs::read_to_string(old.join(MANIFEST)).unwrap_or_default();
+    for name in entries(old)? {
+        let ours = name == MANIFEST || manifest.lines().any(|line| OsStr::new(line) == name);
+        if !ours && !new.join(&name).exists() {
+            fs::rename(old.join(&name), new.join(&name))?;
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(path: &Path) -> String {
+        fs::read_to_string(path).unwrap()
+    }
+
+    fn listing(path: &Path) -> Vec<String> {
+        let names = entries(path).unwrap();
+        names
+            .into_iter()
+            .map(|n| n.to_string_lossy().into_owned())
+            .collect()
+    }
+
+    fn result(path: &Path, text: &str) {
+        let staged = OutputDir::stage(path).unwrap();
+        staged.write("summary.json", text.as_bytes()).unwrap();
+        staged.write("figures/rooms.svg", b"<svg/>").unwrap();
+        assert_eq!(staged.commit().unwrap(), fs::canonicalize(path).unwrap());
+    }
+
+    #[test]
+    fn a_result_replaces_the_last_one_whole() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("out/house");
+        result(&out, "first");
+        fs::write(out.join("my notes.txt"), "mine").unwrap();
+        let staged = OutputDir::stage(&out).unwrap();
+        staged.write("summary.json", b"second").unwrap();
+        assert_eq!(read(&out.join("summary.json")), "first");
+        staged.commit().unwrap();
+        assert_eq!(read(&out.join("summary.json")), "second");
+        assert_eq!(listing(&out), [MANIFEST, "my notes.txt", "summary.json"]);
+        assert_eq!(listing(&home.path().join("out")), ["house"]);
+    }
+
+    #[test]
+    fn a_failure_in_the_middle_leaves_the_last_result() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("house");
+        result(&out, "good");
+        {
+            let staged = OutputDir::stage(&out).unwrap();
+            staged.write("summary.json", b"half").unwrap();
+            let error = staged
+                .write_with("trace.csv", |file| {
+                    file.write_all(b"time_s\n")?;
+                    Err(io::Error::from(io::ErrorKind::StorageFull))
+                })
+                .unwrap_err()
+                .to_string();
+            assert!(
+                error.contains("house/trace.csv: could not write the file"),
+                "{error}"
+            );
+            assert!(error.contains("free some space"), "{error}");
+        }
+        assert_eq!(read(&out.join("summary.json")), "good");
+        assert_eq!(listing(home.path()), ["house"]);
+    }
+
+    #[test]
+    fn a_swap_that_fails_puts_the_last_result_back() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("house");
+        result(&out, "good");
+        let staged = OutputDir::stage(&out).unwrap();
+        let gone = staged.path().to_owned();
+        staged.write("summary.json", b"new").unwrap();
+        // Somebody clears hidden directories while the run is on.
+        fs::remove_dir_all(gone).unwrap();
+        assert!(matches!(staged.commit(), Err(OutputError::Io { .. })));
+        assert_eq!(read(&out.join("summary.json")), "good");
+    }
+
+    #[test]
+    fn a_death_between_the_two_renames_is_mended() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("house");
+        result(&out, "good");
+        fs::rename(&out, home.path().join(".house.previous")).unwrap();
+        drop(OutputDir::stage(&out).unwrap());
+        assert_eq!(read(&out.join("summary.json")), "good");
+    }
+
+    #[test]
+    fn somebody_elses_directory_is_not_replaced() {
+        let home = tempfile::tempdir().unwrap();
+        fs::write(home.path().join("thesis.doc"), "years").unwrap();
+        let error = OutputDir::stage(home.path()).unwrap_err();
+        assert!(matches!(error, OutputError::NotAResult { .. }));
+        assert_eq!(listing(home.path()), ["thesis.doc"]);
+    }
+
+    /// The kernel's own tree takes no directories, from root neither.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_parent_that_cannot_be_written_is_named_with_advice() {
+        let error = OutputDir::stage("/sys/openshut/house")
+            .unwrap_err()
+            .to_string();
+        assert!(
+            error.starts_with("/sys/openshut: could not make the directory: "),
+            "{error}"
+        );
+        assert!(
+            error.ends_with("choose a directory you may write to"),
+            "{error}"
+        );
+        let error = OutputDir::stage("/sys/house").unwrap_err().to_string();
+        assert!(error.starts_with("/sys: could not write here: "), "{error}");
+        assert!(
+            error.ends_with("choose a directory you may write to"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn paths_that_cannot_be_a_directory_say_so() {
+        let home = tempfile::tempdir().unwrap();
+        let file = home.path().join("house.toml");
+        fs::write(&file, "x").unwrap();
+        let error = OutputDir::stage(&file).unwrap_err().to_string();
+        assert!(error.contains("house.toml: is a file"), "{error}");
+        let error = OutputDir::stage(file.join("out")).unwrap_err().to_string();
+        assert!(error.contains("a part of the path is a file"), "{error}");
+        assert!(matches!(
+            OutputDir::stage("/"),
+            Err(OutputError::NoName { .. })
+        ));
+    }
+}
