@@ -2,7 +2,7 @@
 
 use super::canvas::{Align, BODY, Canvas, SMALL, Stroke, Type, elide, sheet};
 use super::context::{Context, Series};
-use super::palette::{BAND, BLUE, Colour, INK, MUTED, QUIET, series};
+use super::palette::{BAND, BLUE, Colour, MUTED, QUIET, series};
 use super::panel::{
     BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header,
     nice_scale, notes,
@@ -12,6 +12,8 @@ use super::{Figure, FigureError, Quantity, Story, UnitSystem};
 use crate::trace::Trace;
 
 const TOTAL_HEIGHT: f64 = 110.0;
+/// Fill for a damper's opening.
+const OPEN: Colour = Colour(0xD4, 0xD4, 0xD4);
 /// Between strips, px.
 const GAP: f64 = 18.0;
 const LEFT: f64 = 178.0;
@@ -49,15 +51,16 @@ pub fn outlets(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure
     let least = range(strips.iter().flat_map(|s| s.flow)).map_or(0.0, |r| r.0.min(0.0));
     let scale = nice_scale(show(least), show(most).max(1e-3), 2.0);
     let totals = totals(&context);
+    let own_axis = if columns == 1 { 0.0 } else { TIME_AXIS };
     let total_height = if totals.is_empty() {
         0.0
     } else {
-        HEADING + TOTAL_HEIGHT
+        HEADING + TOTAL_HEIGHT + own_axis
     };
     let per_column = strips.len().div_ceil(columns);
     let rows = per_column as f64 * (tall + GAP);
     let remarks = vec![
-        "The fill is the flow, left scale; the black line is the damper's opening, from shut at the foot of a strip to fully open at its top."
+        "Coloured: flow, left scale. Grey behind it: the damper's opening, right scale, from shut at the foot of a strip to fully open at its top."
             .to_owned(),
         "A shut damper still leaks. All outlets share one scale.".to_owned(),
     ];
@@ -223,22 +226,24 @@ fn draw(
         &ticks,
     );
     let points = ((panel.right - panel.left) * 1.6) as usize;
-    for piece in context.thin(strip.flow, points, show) {
-        area(canvas, panel, &piece, strip.colour.tint(0.42));
-        let line = panel.points(&piece);
-        canvas.path(&line, Stroke::new(strip.colour, 1.1));
-    }
     if let Some(opening) = strip.opening {
-        let over = Panel {
+        let whole = Panel {
             value: (0.0, 1.0),
             ..*panel
         };
         for piece in context.thin(opening, points, |v| v) {
-            canvas.path(&over.points(&held(&piece)), Stroke::new(INK, 0.9));
+            let steps = held(&piece);
+            area(canvas, &whole, &steps, OPEN);
+            canvas.path(&whole.points(&steps), Stroke::new(QUIET, 0.6));
         }
         let kind = Type::new(SMALL).muted();
-        canvas.text("100", (panel.right + 6.0, panel.top + 3.0), kind);
-        canvas.text("0", (panel.right + 6.0, panel.bottom - 3.0), kind);
+        canvas.text("100", (panel.right + 6.0, panel.top), kind);
+        canvas.text("0", (panel.right + 6.0, panel.bottom), kind);
+    }
+    for piece in context.thin(strip.flow, points, show) {
+        area(canvas, panel, &piece, strip.colour.tint(0.55));
+        let line = panel.points(&piece);
+        canvas.path(&line, Stroke::new(strip.colour, 1.1));
     }
     let middle = (panel.top + panel.bottom) / 2.0;
     let left = panel.left - LEFT;

@@ -222,11 +222,13 @@ impl Panel {
         let dated = ticks.iter().any(|t| t.date.is_some());
         let below = if dated { 49.0 } else { 36.0 };
         let kind = Type::new(SMALL).muted().align(Align::Centre);
-        canvas.text(
-            "Local clock time, h:min",
-            ((self.left + self.right) / 2.0, y + below),
-            kind,
-        );
+        let clock = ticks.iter().any(|t| t.label.contains(':'));
+        let title = if clock {
+            "Local clock time, h:min"
+        } else {
+            "Local date, midnight at each mark"
+        };
+        canvas.text(title, ((self.left + self.right) / 2.0, y + below), kind);
     }
 
     /// The panel's name above it.
@@ -237,14 +239,7 @@ impl Panel {
 
     /// Small patches with their meaning, at the right end above the panel.
     pub fn key(&self, canvas: &mut Canvas<'_>, entries: &[(Key, &str)]) {
-        let mut x = self.right;
-        let y = self.top - 12.0;
-        for (key, text) in entries.iter().rev() {
-            canvas.text(text, (x, y), Type::new(SMALL).muted().align(Align::Right));
-            x -= text_width(text, SMALL, false) + 7.0;
-            key.draw(canvas, (x - 24.0, y - 6.0, x, y + 6.0));
-            x -= 24.0 + 18.0;
-        }
+        key(canvas, entries, (self.right, self.top - 12.0));
     }
 
     /// A series: its line, then its marker here and there.
@@ -387,6 +382,18 @@ impl Flag {
     }
 }
 
+/// Small patches with their meaning in a row that ends at `right`, centred on `y`.
+pub fn key(canvas: &mut Canvas<'_>, entries: &[(Key, &str)], (right, y): (f64, f64)) {
+    let mut x = right;
+    for (key, text) in entries.iter().rev() {
+        let kind = Type::new(SMALL).muted().align(Align::Right);
+        canvas.label(text, (x, y), kind, palette::PAPER);
+        x -= text_width(text, SMALL, false) + 7.0;
+        key.draw(canvas, (x - 24.0, y - 6.0, x, y + 6.0));
+        x -= 24.0 + 18.0;
+    }
+}
+
 /// A patch in a key.
 #[derive(Debug, Clone, Copy)]
 pub enum Key {
@@ -396,8 +403,8 @@ pub enum Key {
     Hatch(Colour, Colour),
     /// A line.
     Line(Stroke),
-    /// A marker.
-    Marker(Marker, Colour),
+    /// The shape of a trip's flag.
+    Flag,
 }
 
 impl Key {
@@ -414,8 +421,17 @@ impl Key {
                 canvas.outline(x0, y0, x1, y1, Stroke::new(FRAME, 0.7));
             }
             Self::Line(stroke) => canvas.line((x0, middle), (x1, middle), stroke),
-            Self::Marker(marker, colour) => {
-                canvas.marker(marker, ((x0 + x1) / 2.0 + 6.0, middle), 4.5, colour);
+            Self::Flag => {
+                let shape = [
+                    (-8.0, 0.0),
+                    (-4.0, -7.0),
+                    (4.0, -7.0),
+                    (8.0, 0.0),
+                    (4.0, 7.0),
+                    (-4.0, 7.0),
+                ];
+                let (x, y) = (x1 - 9.0, middle);
+                canvas.polygon(&shape.map(|(dx, dy)| (x + dx, y + dy)), INK);
             }
         }
     }

@@ -4,12 +4,15 @@ use super::canvas::{Align, BODY, Canvas, Stroke, Type, sheet};
 use super::context::{Context, Series};
 use super::palette::{BAND, INK, MUTED, ORANGE, QUIET, series};
 use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header,
+    BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, key,
     label_margin, nice_scale, notes,
 };
 use super::series::{cover, held, range};
 use super::{Figure, FigureError, Quantity, Story, StoryZone, UnitSystem};
 use crate::trace::Trace;
+
+/// Most zones that stand in one column.
+const ONE_COLUMN: usize = 6;
 
 /// A panel's contents before it is placed.
 struct Content<'a> {
@@ -34,7 +37,7 @@ impl Content<'_> {
 /// When the trace spans no time, or no room's temperature is in it.
 pub fn rooms(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, FigureError> {
     let context = Context::new("rooms", story, trace, units)?;
-    let columns = if story.zones.len() > 6 { 2 } else { 1 };
+    let columns = if story.zones.len() > ONE_COLUMN { 2 } else { 1 };
     let points = 1500 / columns;
     let contents = contents(&context, points);
     if contents.iter().all(|c| c.rooms.is_empty()) {
@@ -57,7 +60,11 @@ pub fn rooms(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, 
         .flat_map(|c| c.rooms.iter().chain(&c.setpoint))
         .flat_map(|s| s.pieces.iter().flatten());
     let seen = range(shown.map(|p| &p.1)).unwrap_or((20.0, 25.0));
-    let scale = nice_scale(seen.0 - 0.2, seen.1 + 0.2, 3.6);
+    let scale = nice_scale(
+        seen.0 - 0.2,
+        seen.1 + 0.2,
+        if columns == 1 { 4.6 } else { 3.6 },
+    );
 
     let margin = label_margin(
         contents
@@ -97,6 +104,7 @@ pub fn rooms(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, 
         (WIDTH, height.ceil()),
         |canvas| {
             header(canvas, "Room temperatures by zone", &context);
+            meanings(canvas, &context);
             let wide = (WIDTH - 2.0 * EDGE) / columns as f64;
             for column in 0..columns {
                 let left = EDGE + wide * column as f64 + 48.0;
@@ -112,9 +120,6 @@ pub fn rooms(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, 
                     panel.heading(canvas, "Outdoor air");
                     let label = EndLabel::of(series).map(|l| EndLabel { stroke, ..l });
                     panel.end_labels(canvas, label.as_slice(), margin);
-                    if column == 0 {
-                        key(canvas, &panel, &context);
-                    }
                     top += 76.0 + HEADING;
                 }
                 for (row, &tall) in rows.iter().enumerate() {
@@ -149,7 +154,7 @@ fn panel(context: &Context<'_>, place: (f64, f64, f64, f64), scale: (f64, f64, f
     }
 }
 
-fn key(canvas: &mut Canvas<'_>, panel: &Panel, context: &Context<'_>) {
+fn meanings(canvas: &mut Canvas<'_>, context: &Context<'_>) {
     let mut entries = vec![(Key::Fill(ORANGE.tint(0.25)), "differential")];
     if context
         .story
@@ -159,7 +164,7 @@ fn key(canvas: &mut Canvas<'_>, panel: &Panel, context: &Context<'_>) {
     {
         entries.push((Key::Fill(BAND), "time band open"));
     }
-    panel.key(canvas, &entries);
+    key(canvas, &entries, (WIDTH - EDGE, 32.0));
 }
 
 fn contents<'a>(context: &Context<'a>, points: usize) -> Vec<Content<'a>> {
@@ -201,7 +206,10 @@ fn contents<'a>(context: &Context<'a>, points: usize) -> Vec<Content<'a>> {
                     *piece = held(piece);
                 }
             }
-            let sensor = quiet(format!("zone.{}.sensor_C", zone.name), "sensor", QUIET);
+            // Two columns leave no room for a line that all but covers the room's own.
+            let sensor = (context.story.zones.len() <= ONE_COLUMN)
+                .then(|| quiet(format!("zone.{}.sensor_C", zone.name), "sensor", QUIET))
+                .flatten();
             Content {
                 zone: Some(zone),
                 name: zone.name.clone(),

@@ -2,7 +2,7 @@
 
 use super::canvas::{Stroke, sheet};
 use super::context::{Context, FAN_RUNS_M3_S, Pieces, Series};
-use super::palette::{BAND, BLUE, INK, LIMIT, MUTED, ORANGE, QUIET, SKY_BLUE};
+use super::palette::{BAND, BLUE, LIMIT, MUTED, ORANGE, QUIET, SKY_BLUE};
 use super::panel::{
     BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header,
     label_margin, nice_scale, notes,
@@ -155,10 +155,7 @@ pub fn supply(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure,
                 key.push((Key::Line(still), "supply sensor while the fan is off"));
             }
             if !times.is_empty() {
-                key.push((
-                    Key::Marker(super::palette::Marker::Diamond, INK),
-                    "trip, told below",
-                ));
+                key.push((Key::Flag, "trip, told below"));
             }
             if !bands.is_empty() {
                 key.push((Key::Fill(BAND), "a time band is open"));
