@@ -6,6 +6,8 @@
 
 mod canvas;
 mod context;
+mod lettering;
+mod marks;
 mod outlets;
 mod palette;
 mod panel;
