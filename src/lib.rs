@@ -3,4 +3,5 @@
 #![warn(missing_docs)]
 pub mod control;
 pub mod math;
-pub mod plant;
+pub mod report;
+pub mod trace;

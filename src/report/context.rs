@@ -1,7 +1,8 @@
 //! What every figure asks of a story and its trace.
 
+use super::lettering::{SMALL, text_width};
 use super::palette::Colour;
-use super::series::{decimate, joined, spans};
+use super::series::{decimate, spans};
 use super::time_axis::{Tick, clock_text, span_text, ticks};
 use super::units::UnitSystem;
 use super::{EventKind, FigureError, MAX_POINTS, Story, StoryEvent, StoryZone};
@@ -101,44 +102,42 @@ impl<'a> Context<'a> {
         format!("{} · {span}", self.story.title)
     }
 
-    /// Spans in which a zone's time band is open; empty when it always is, or is not known.
-    pub fn zone_band(&self, zone: &StoryZone) -> Vec<(f64, f64)> {
+    /// Spans in which a zone's time band is open; `None` when it always is.
+    pub fn zone_band(&self, zone: &StoryZone) -> Option<Vec<(f64, f64)>> {
         if let Some(inside) = self.trace.column(&format!("zone.{}.in_band", zone.name)) {
-            if inside.iter().all(|&v| v > 0.5) {
-                return Vec::new();
-            }
-            return spans(self.t, |i| inside[i] > 0.5);
+            let always = inside.iter().all(|&v| v > 0.5);
+            return (!always).then(|| spans(self.t, |i| inside[i] > 0.5));
         }
-        let mut spans = Vec::new();
-        let mut open = None;
-        let mut before = true;
-        for event in self.story.events.iter().filter(|e| e.subject == zone.name) {
+        let edges = self.story.events.iter().filter(|e| e.subject == zone.name);
+        let (mut spans, mut open, mut known) = (Vec::new(), None, false);
+        for event in edges {
             match event.kind {
                 EventKind::BandOpens => open = open.or(Some(event.t_s)),
                 EventKind::BandCloses => {
                     // Closing before any opening: it was open from the start.
-                    let from = open.take().or(before.then_some(self.span.0));
+                    let from = open.take().or((!known).then_some(self.span.0));
                     spans.extend(from.map(|from| (from, event.t_s)));
                 }
                 _ => continue,
             }
-            before = false;
+            known = true;
         }
         spans.extend(open.map(|from| (from, self.span.1)));
-        spans.retain(|s| s.1 > s.0);
-        spans
+        known.then_some(spans)
+    }
+
+    /// Whether any zone has a time band that shuts during the run.
+    pub fn has_bands(&self) -> bool {
+        self.story
+            .zones
+            .iter()
+            .any(|zone| self.zone_band(zone).is_some())
     }
 
     /// Spans in which any zone's time band is open; empty when that is the whole run.
     pub fn any_band(&self) -> Vec<(f64, f64)> {
-        let mut all: Vec<(f64, f64)> = Vec::new();
-        for zone in &self.story.zones {
-            let band = self.zone_band(zone);
-            if band.is_empty() {
-                return Vec::new();
-            }
-            all.extend(band);
-        }
+        let bands: Option<Vec<_>> = self.story.zones.iter().map(|z| self.zone_band(z)).collect();
+        let mut all: Vec<(f64, f64)> = bands.unwrap_or_default().concat();
         all.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut merged: Vec<(f64, f64)> = Vec::new();
         for span in all {
@@ -147,15 +146,13 @@ impl<'a> Context<'a> {
                 _ => merged.push(span),
             }
         }
-        let merged = joined(&merged, 1.0);
-        match merged.as_slice() {
-            [only] if only.0 <= self.span.0 && only.1 >= self.span.1 => Vec::new(),
-            _ => merged,
-        }
+        merged.retain(|&span| span != self.span);
+        merged
     }
 
-    /// Trips told in words, one line for each kind, numbered as their flags are.
-    pub fn trip_notes(&self) -> Vec<String> {
+    /// Trips told in words, one line for each kind, numbered as their flags are,
+    /// each no wider than `width` px if that can be.
+    pub fn trip_notes(&self, width: f64) -> Vec<String> {
         let mut kinds: Vec<(&StoryEvent, Vec<String>)> = Vec::new();
         for (i, trip) in self.story.trips().enumerate() {
             let moment = format!("({}) {}", i + 1, self.clock(trip.t_s));
@@ -168,28 +165,29 @@ impl<'a> Context<'a> {
             }
         }
         let told = kinds.iter().map(|(trip, moments)| {
-            let count = match moments.len() {
-                1 => "1 trip".to_owned(),
-                n => format!("{n} trips"),
+            let plural = if moments.len() == 1 { "" } else { "s" };
+            let head = format!(
+                "{} trip{plural}, {}, {}",
+                moments.len(),
+                trip.subject,
+                trip.text
+            );
+            let line = |shown: usize| {
+                let more = match moments.len() - shown {
+                    0 => String::new(),
+                    n => format!(" and {n} more, in events.csv"),
+                };
+                format!("{head}: {}{more}.", moments[..shown].join(", "))
             };
-            let shown = moments
-                .iter()
-                .take(TOLD)
-                .cloned()
-                .collect::<Vec<_>>()
-                .join(", ");
-            let more = match moments.len().saturating_sub(TOLD) {
-                0 => String::new(),
-                n => format!(" and {n} more, in events.csv"),
-            };
-            format!("{count}, {}, {}: {shown}{more}.", trip.subject, trip.text)
+            (2..=moments.len())
+                .rev()
+                .map(line)
+                .find(|l| text_width(l, SMALL, false) <= width)
+                .unwrap_or_else(|| line(moments.len().min(1)))
         });
         told.collect()
     }
 }
-
-/// Moments told for each kind of trip; the rest are counted.
-const TOLD: usize = 8;
 
 /// A line in pieces, parted where values are missing.
 pub type Pieces = Vec<Vec<(f64, f64)>>;

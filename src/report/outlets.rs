@@ -1,11 +1,13 @@
 //! Outlet flows and openings, a strip an outlet, all on one scale.
 
-use super::canvas::{Align, BODY, Canvas, SMALL, Stroke, Type, elide, sheet};
+use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, Series};
+use super::lettering::{Align, BODY, SMALL, Type, elide};
+use super::marks::Key;
 use super::palette::{BAND, BLUE, Colour, MUTED, QUIET, series};
 use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header,
-    nice_scale, notes,
+    BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, nice_scale,
+    notes,
 };
 use super::series::{held, range};
 use super::{Figure, FigureError, Quantity, Story, UnitSystem};
@@ -78,45 +80,19 @@ pub fn outlets(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure
                 &context,
             );
             let symbol = units.symbol(Quantity::Flow);
-            let bands = context.any_band();
-            let mut top = BODY_TOP;
             if !totals.is_empty() {
-                let peak = range(
-                    totals
-                        .iter()
-                        .flat_map(|s| s.pieces.iter().flatten())
-                        .map(|p| &p.1),
-                );
-                let scale = nice_scale(0.0, peak.map_or(1.0, |r| r.1.max(1e-3)), 3.0);
-                let panel = Panel {
-                    left: EDGE + 54.0,
-                    top: top + HEADING,
-                    right: WIDTH - EDGE - MARGIN,
-                    bottom: top + HEADING + TOTAL_HEIGHT,
-                    time: context.span,
-                    value: (scale.0, scale.1),
-                    step: scale.2,
+                // Over one column of strips the times line up; over two it has its own axis.
+                let left = if columns == 1 {
+                    EDGE + LEFT
+                } else {
+                    EDGE + 54.0
                 };
-                let ticks = context.ticks(panel.right - panel.left);
-                panel.ground(canvas, &bands, &ticks);
-                let mut labels = Vec::new();
-                for line in &totals {
-                    let relief = line.colour == MUTED;
-                    for piece in line.pieces.iter().filter(|_| relief) {
-                        area(canvas, &panel, piece, QUIET.tint(0.5));
-                    }
-                    let stroke = Stroke::new(line.colour, if relief { 1.0 } else { LINE });
-                    panel.series(canvas, line, stroke);
-                    labels.extend(EndLabel::of(line).map(|l| EndLabel { stroke, ..l }));
+                let panel = draw_totals(canvas, &context, &totals, left);
+                if columns > 1 {
+                    panel.time_axis(canvas, &context.ticks(panel.right - panel.left));
                 }
-                panel.value_axis(canvas, &format!("Flow, {symbol}"));
-                panel.heading(canvas, "Fan and relief");
-                if !bands.is_empty() {
-                    panel.key(canvas, &[(Key::Fill(BAND), "a time band is open")]);
-                }
-                panel.end_labels(canvas, &labels, MARGIN);
-                top = panel.bottom;
             }
+            let top = BODY_TOP + total_height;
             let wide = (WIDTH - 2.0 * EDGE) / columns as f64;
             for column in 0..columns {
                 let (from, to) = (
@@ -158,6 +134,54 @@ pub fn outlets(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure
             notes(canvas, &remarks, bottom);
         },
     )
+}
+
+fn draw_totals(
+    canvas: &mut Canvas<'_>,
+    context: &Context<'_>,
+    totals: &[Series],
+    left: f64,
+) -> Panel {
+    let peak = range(
+        totals
+            .iter()
+            .flat_map(|s| s.pieces.iter().flatten())
+            .map(|p| &p.1),
+    );
+    let scale = nice_scale(0.0, peak.map_or(1.0, |r| r.1.max(1e-3)), 3.0);
+    let panel = Panel {
+        left,
+        top: BODY_TOP + HEADING,
+        right: WIDTH - EDGE - MARGIN,
+        bottom: BODY_TOP + HEADING + TOTAL_HEIGHT,
+        time: context.span,
+        value: (scale.0, scale.1),
+        step: scale.2,
+    };
+    let ticks = context.ticks(panel.right - panel.left);
+    panel.ground(canvas, &context.any_band(), &ticks);
+    let mut labels = Vec::new();
+    for line in totals {
+        let relief = line.colour == MUTED;
+        for piece in line.pieces.iter().filter(|_| relief) {
+            area(canvas, &panel, piece, QUIET.tint(0.5));
+        }
+        let stroke = Stroke::new(line.colour, if relief { 1.0 } else { LINE });
+        panel.series(canvas, line, stroke);
+        labels.extend(EndLabel::of(line).map(|l| EndLabel { stroke, ..l }));
+    }
+    panel.value_axis(
+        canvas,
+        &format!("Flow, {}", context.units.symbol(Quantity::Flow)),
+    );
+    panel.heading(canvas, "Fan and relief");
+    let mut key = vec![(Key::Fill(OPEN), "damper opening")];
+    if context.has_bands() {
+        key.push((Key::Fill(BAND), "time band open"));
+    }
+    panel.key(canvas, &key);
+    panel.end_labels(canvas, &labels, MARGIN);
+    panel
 }
 
 /// Fills between a line and zero.
@@ -222,7 +246,7 @@ fn draw(
     let bands = context.story.zones.iter().find(|z| z.name == strip.zone);
     panel.ground(
         canvas,
-        &bands.map(|z| context.zone_band(z)).unwrap_or_default(),
+        &bands.and_then(|z| context.zone_band(z)).unwrap_or_default(),
         &ticks,
     );
     let points = ((panel.right - panel.left) * 1.6) as usize;

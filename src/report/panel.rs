@@ -1,8 +1,10 @@
 //! A panel: a plot with its axes, grid, background and labels at the ends of its lines.
 
-use super::canvas::{Align, BODY, Canvas, SMALL, Stroke, TITLE, Type, elide, text_width};
+use super::canvas::{Canvas, Stroke};
 use super::context::{Context, Pieces, Series};
-use super::palette::{self, BAND, Colour, FRAME, GRID, INK, Marker};
+use super::lettering::{Align, BODY, SMALL, TITLE, Type, elide, text_width};
+use super::marks::{Key, key};
+use super::palette::{self, BAND, FRAME, GRID, Marker};
 use super::series::{joined, spread};
 use super::time_axis::Tick;
 
@@ -15,7 +17,7 @@ pub const BODY_TOP: f64 = 76.0;
 /// Height of a panel's heading, px.
 pub const HEADING: f64 = 34.0;
 /// Height of the time axis with its labels, px.
-pub const TIME_AXIS: f64 = 62.0;
+pub const TIME_AXIS: f64 = 68.0;
 /// Height of one line of notes, px.
 pub const NOTE: f64 = 19.0;
 
@@ -261,21 +263,17 @@ impl Panel {
         let mut places = Vec::with_capacity(count);
         for k in 0..count {
             let t = self.time.0 + (self.time.1 - self.time.0) * (k as f64 + shift) / count as f64;
-            let Some(piece) = pieces.iter().find(|p| {
-                p.first().is_some_and(|f| f.0 <= t) && p.last().is_some_and(|l| l.0 >= t)
-            }) else {
-                continue;
-            };
-            let after = piece.partition_point(|p| p.0 < t);
-            if let (Some(&b), a) = (piece.get(after), piece.get(after.wrapping_sub(1))) {
-                let a = a.copied().unwrap_or(b);
-                let share = if b.0 > a.0 {
-                    (t - a.0) / (b.0 - a.0)
-                } else {
-                    0.0
-                };
-                places.push(self.at((t, a.1 + (b.1 - a.1) * share)));
-            }
+            let nearest = pieces
+                .iter()
+                .flatten()
+                .min_by(|a, b| (a.0 - t).abs().total_cmp(&(b.0 - t).abs()));
+            // A long gap gets no marker, rather than a crowd of them at its edge.
+            let near = (self.time.1 - self.time.0) / count as f64 / 2.0;
+            places.extend(
+                nearest
+                    .filter(|p| (p.0 - t).abs() < near)
+                    .map(|&p| self.at(p)),
+            );
         }
         places
     }
@@ -296,143 +294,6 @@ impl Panel {
             }
             let text = elide(&label.text, SMALL, false, margin - 44.0);
             canvas.text(&text, (x2 + 6.0, to), Type::new(SMALL));
-        }
-    }
-
-    /// Thin lines down from where [`Panel::flags`] puts its flags; drawn first, under the data.
-    pub fn flag_lines(&self, canvas: &mut Canvas<'_>, times: &[f64]) {
-        for &t in times {
-            let x = self.x(t);
-            let line = Stroke::new(palette::QUIET, 1.0).dashed(2.0, 3.0);
-            canvas.line((x, self.top), (x, self.bottom), line);
-        }
-    }
-
-    /// Numbered flags along the top edge; flags that would touch share one.
-    pub fn flags(&self, canvas: &mut Canvas<'_>, times: &[f64]) {
-        let mut flags: Vec<Flag> = Vec::new();
-        for (i, &t) in times.iter().enumerate() {
-            let mut flag = Flag::new(i, i, self.x(t), self.x(t));
-            while let Some(last) = flags.pop_if(|last| last.right() + 3.0 > flag.left()) {
-                flag = Flag::new(last.numbers.0, flag.numbers.1, last.reach.0, flag.reach.1);
-            }
-            flags.push(flag);
-        }
-        for flag in &flags {
-            let (x, half) = (flag.middle(), flag.half);
-            let tip = half + FLAG_TIP;
-            let shape = [
-                (x - half, self.top - 11.5),
-                (x + half, self.top - 11.5),
-                (x + tip, self.top),
-                (x + half, self.top + 11.5),
-                (x - half, self.top + 11.5),
-                (x - tip, self.top),
-            ];
-            canvas.polygon(&shape, INK);
-            let kind = Type::new(FLAG_TEXT)
-                .bold()
-                .colour(palette::PAPER)
-                .align(Align::Centre);
-            canvas.text(&flag.text, (x, self.top), kind);
-        }
-    }
-}
-
-const FLAG_TEXT: f64 = 11.5;
-/// How far a flag's points stand out beyond its text, px.
-const FLAG_TIP: f64 = 8.0;
-
-/// A flag for one trip or a run of neighbours.
-struct Flag {
-    /// First and last trip, from 0.
-    numbers: (usize, usize),
-    /// Where the first and last happened, px.
-    reach: (f64, f64),
-    text: String,
-    /// Half the width of the text, px.
-    half: f64,
-}
-
-impl Flag {
-    fn new(first: usize, last: usize, from: f64, to: f64) -> Self {
-        let text = match last - first {
-            0 => format!("{}", first + 1),
-            _ => format!("{}–{}", first + 1, last + 1),
-        };
-        let half = text_width(&text, FLAG_TEXT, true) / 2.0 + 1.0;
-        Self {
-            numbers: (first, last),
-            reach: (from, to),
-            text,
-            half,
-        }
-    }
-
-    fn middle(&self) -> f64 {
-        (self.reach.0 + self.reach.1) / 2.0
-    }
-
-    fn left(&self) -> f64 {
-        self.middle() - self.half - FLAG_TIP
-    }
-
-    fn right(&self) -> f64 {
-        self.middle() + self.half + FLAG_TIP
-    }
-}
-
-/// Small patches with their meaning in a row that ends at `right`, centred on `y`.
-pub fn key(canvas: &mut Canvas<'_>, entries: &[(Key, &str)], (right, y): (f64, f64)) {
-    let mut x = right;
-    for (key, text) in entries.iter().rev() {
-        let kind = Type::new(SMALL).muted().align(Align::Right);
-        canvas.label(text, (x, y), kind, palette::PAPER);
-        x -= text_width(text, SMALL, false) + 7.0;
-        key.draw(canvas, (x - 24.0, y - 6.0, x, y + 6.0));
-        x -= 24.0 + 18.0;
-    }
-}
-
-/// A patch in a key.
-#[derive(Debug, Clone, Copy)]
-pub enum Key {
-    /// A filled patch.
-    Fill(Colour),
-    /// Diagonal hatching on a ground.
-    Hatch(Colour, Colour),
-    /// A line.
-    Line(Stroke),
-    /// The shape of a trip's flag.
-    Flag,
-}
-
-impl Key {
-    fn draw(self, canvas: &mut Canvas<'_>, (x0, y0, x1, y1): (f64, f64, f64, f64)) {
-        let middle = (y0 + y1) / 2.0;
-        match self {
-            Self::Fill(colour) => {
-                canvas.rect(x0, y0, x1, y1, colour);
-                canvas.outline(x0, y0, x1, y1, Stroke::new(FRAME, 0.7));
-            }
-            Self::Hatch(colour, ground) => {
-                canvas.rect(x0, y0, x1, y1, ground);
-                canvas.hatch((x0, y0, x1, y1), 5.0, true, Stroke::new(colour, 1.0));
-                canvas.outline(x0, y0, x1, y1, Stroke::new(FRAME, 0.7));
-            }
-            Self::Line(stroke) => canvas.line((x0, middle), (x1, middle), stroke),
-            Self::Flag => {
-                let shape = [
-                    (-8.0, 0.0),
-                    (-4.0, -7.0),
-                    (4.0, -7.0),
-                    (8.0, 0.0),
-                    (4.0, 7.0),
-                    (-4.0, 7.0),
-                ];
-                let (x, y) = (x1 - 9.0, middle);
-                canvas.polygon(&shape.map(|(dx, dy)| (x + dx, y + dy)), INK);
-            }
         }
     }
 }

@@ -1,11 +1,13 @@
 //! Supply-plenum static pressure against its limit, and what the relief does about it.
 
-use super::canvas::{Align, SMALL, Stroke, Type, sheet, text_width};
+use super::canvas::{Stroke, sheet};
 use super::context::{Context, FAN_RUNS_M3_S, Series, duration_text};
+use super::lettering::{Align, SMALL, Type, text_width};
+use super::marks::Key;
 use super::palette::{BAND, BLUE, LIMIT, Marker, PAPER, VERMILLION};
 use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header,
-    label_margin, nice_scale, notes,
+    BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, label_margin,
+    nice_scale, notes,
 };
 use super::series::{cover, held, joined, range, spans};
 use super::{Figure, FigureError, Quantity, Story, UnitSystem};

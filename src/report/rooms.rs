@@ -1,11 +1,13 @@
 //! Room temperatures, one panel a zone, all on one scale.
 
-use super::canvas::{Align, BODY, Canvas, Stroke, Type, sheet};
+use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, Series};
+use super::lettering::{Align, BODY, Type};
+use super::marks::{Key, key};
 use super::palette::{BAND, INK, MUTED, ORANGE, QUIET, series};
 use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, key,
-    label_margin, nice_scale, notes,
+    BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, label_margin,
+    nice_scale, notes,
 };
 use super::series::{cover, held, range};
 use super::{Figure, FigureError, Quantity, Story, StoryZone, UnitSystem};
@@ -156,12 +158,7 @@ fn panel(context: &Context<'_>, place: (f64, f64, f64, f64), scale: (f64, f64, f
 
 fn meanings(canvas: &mut Canvas<'_>, context: &Context<'_>) {
     let mut entries = vec![(Key::Fill(ORANGE.tint(0.25)), "differential")];
-    if context
-        .story
-        .zones
-        .iter()
-        .any(|z| !context.zone_band(z).is_empty())
-    {
+    if context.has_bands() {
         entries.push((Key::Fill(BAND), "time band open"));
     }
     key(canvas, &entries, (WIDTH - EDGE, 32.0));
@@ -265,7 +262,7 @@ fn draw(
     let ticks = context.ticks(panel.right - panel.left);
     let bands = content
         .zone
-        .map(|z| context.zone_band(z))
+        .and_then(|z| context.zone_band(z))
         .unwrap_or_default();
     panel.shade(canvas, &bands);
     let mut labels = Vec::new();
@@ -335,12 +332,7 @@ fn remarks(context: &Context<'_>) -> Vec<String> {
         shown(d.below_k),
         shown(d.above_k)
     )];
-    if context
-        .story
-        .zones
-        .iter()
-        .any(|z| !context.zone_band(z).is_empty())
-    {
+    if context.has_bands() {
         lines.push("Outside its time band a zone's dampers are shut.".to_owned());
     }
     lines

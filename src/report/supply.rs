@@ -2,10 +2,11 @@
 
 use super::canvas::{Stroke, sheet};
 use super::context::{Context, FAN_RUNS_M3_S, Pieces, Series};
+use super::marks::Key;
 use super::palette::{BAND, BLUE, LIMIT, MUTED, ORANGE, QUIET, SKY_BLUE};
 use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, Key, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header,
-    label_margin, nice_scale, notes,
+    BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, label_margin,
+    nice_scale, notes,
 };
 use super::series::{cover, range};
 use super::{Figure, FigureError, Quantity, Story, StoryLimit, UnitSystem};
@@ -97,7 +98,7 @@ pub fn supply(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure,
             limit.source.trim_end_matches('.')
         ));
     }
-    remarks.extend(context.trip_notes());
+    remarks.extend(context.trip_notes(WIDTH - 2.0 * EDGE));
     if trips.is_empty() {
         remarks.push("No protection tripped.".to_owned());
     }

@@ -1,9 +1,11 @@
 //! The run as a strip: unit, starts, trips and every zone's calls.
 
-use super::canvas::{Align, BODY, Canvas, SMALL, Stroke, Type, elide, sheet};
+use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, duration_text};
+use super::lettering::{Align, BODY, SMALL, Type, elide};
+use super::marks::Key;
 use super::palette::{BAND, BLUE, FRAME, GRID, INK, Marker, PAPER, SKY_BLUE, VERMILLION};
-use super::panel::{BODY_TOP, EDGE, Key, NOTE, Panel, TIME_AXIS, WIDTH, header, notes};
+use super::panel::{BODY_TOP, EDGE, NOTE, Panel, TIME_AXIS, WIDTH, header, notes};
 use super::series::{held, joined, range, spans};
 use super::{EventKind, Figure, FigureError, Story, UnitSystem};
 use crate::trace::Trace;
@@ -30,7 +32,7 @@ pub fn timeline(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
         starts.len(),
         worst_hour(&context, &starts).unwrap_or_else(|| "none in any hour".to_owned())
     )];
-    remarks.extend(context.trip_notes());
+    remarks.extend(context.trip_notes(WIDTH - 2.0 * EDGE));
     let mode_height = if modes.is_empty() { 0.0 } else { 26.0 };
     let trips_height = if trips.is_empty() { 0.0 } else { 34.0 };
     let top = BODY_TOP + 20.0;
@@ -109,12 +111,10 @@ pub fn timeline(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
                     value: (0.0, highest),
                     ..strip(y, zone_height - 6.0)
                 };
-                let bands = context.zone_band(zone);
-                if bands.is_empty() {
-                    row.shade(canvas, &[context.span]);
-                } else {
-                    row.shade(canvas, &bands);
-                }
+                let bands = context
+                    .zone_band(zone)
+                    .unwrap_or_else(|| vec![context.span]);
+                row.shade(canvas, &bands);
                 row_name(canvas, &zone.name, (row.top + row.bottom) / 2.0);
                 let words = match trace.column(&format!("zone.{}.call", zone.name)) {
                     Some(call) => {
@@ -152,7 +152,7 @@ fn mode_letter(canvas: &mut Canvas<'_>, row: &Panel, (from, to): (f64, f64), mod
     canvas.line((x0, y), (x1, y), Stroke::new(FRAME, 1.0));
     canvas.line((x0, y - 5.0), (x0, y + 5.0), Stroke::new(FRAME, 1.0));
     let mut word: String = mode.to_owned();
-    if super::canvas::text_width(&word, SMALL, true) > x1 - x0 - 16.0 {
+    if super::lettering::text_width(&word, SMALL, true) > x1 - x0 - 16.0 {
         word = mode.chars().take(1).flat_map(char::to_uppercase).collect();
     }
     if x1 - x0 > 14.0 {

@@ -1,6 +1,14 @@
 //! Units that people read on figures. Inside, everything stays SI.
 
-pub use crate::quantity::UnitSystem;
+/// Which units a figure shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum UnitSystem {
+    /// °C, L/s, Pa.
+    #[default]
+    Si,
+    /// °F, cfm, inH2O.
+    Ip,
+}
 
 /// What kind of quantity is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
