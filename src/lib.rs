@@ -2,3 +2,5 @@
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 pub mod math;
+pub mod measure;
+pub mod plant;

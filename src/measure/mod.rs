@@ -1,0 +1,2 @@
+//! What a run means.
+pub mod noise_rating;

@@ -1,0 +1,2 @@
+//! Physics without opinions.
+pub mod sound;
