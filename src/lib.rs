@@ -3,5 +3,5 @@
 #![warn(missing_docs)]
 pub mod control;
 pub mod math;
-pub mod report;
-pub mod trace;
+pub mod measure;
+pub mod plant;
