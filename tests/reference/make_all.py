@@ -20,6 +20,8 @@ FILES = [
     ("networks", "networks.json", 1e-9, 1e-12),
     ("sun", "sun.json", 1e-8, 1e-8),
     ("comfort", "comfort.json", 1e-9, 1e-9),
+    # Times of switchings, which carry the integrator's tolerance, are in seconds up to 86400.
+    ("closed_loop", "closed_loop.json", 1e-9, 1e-6),
 ]
 
 
