@@ -1,7 +1,13 @@
 //! openshut
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
+pub mod cli;
 pub mod control;
 pub mod math;
 pub mod measure;
 pub mod plant;
+pub mod quantity;
+pub mod report;
+pub mod run;
+pub mod scenario;
+pub mod trace;

@@ -20,19 +20,16 @@ pub(super) struct Args {
 pub(super) fn check(context: &Context, args: &Args) -> Status {
     let scenario = match super::load(&args.file, &args.set) {
         Ok(scenario) => scenario,
-        Err(e) => {
-            eprintln!("{}", e.render(context.style.colour));
-            return Status::BadInput;
-        }
+        Err(e) => return super::complain(context, &e),
     };
-    println!(
-        "{}: {} rooms, {} outlets, {} zones. It can be run.",
+    let mut text = format!(
+        "{}: {} rooms, {} outlets, {} zones. It can be run.\n",
         args.file.display(),
         scenario.rooms.len(),
         scenario.outlets.len(),
         scenario.zones.len(),
     );
-    println!("\nDefaults taken ({}):", scenario.defaults.len());
+    text += &format!("\nDefaults taken ({}):\n", scenario.defaults.len());
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
@@ -41,6 +38,8 @@ pub(super) fn check(context: &Context, args: &Args) -> Status {
     for d in &scenario.defaults {
         table.add_row([d.path.clone(), d.shown_in(context.units), d.source.clone()]);
     }
-    println!("{}", table.trim_fmt());
+    text += &table.trim_fmt();
+    text.push('\n');
+    super::say(&text);
     Status::Ran
 }

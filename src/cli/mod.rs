@@ -108,3 +108,17 @@ fn load(path: &std::path::Path, set: &[String]) -> Result<Scenario, Diagnostic> 
     let name = path.file_stem().map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
     Scenario::from_tree(&tree, &name, path.parent().unwrap_or(std::path::Path::new("")))
 }
+
+/// Prints text. A reader that has gone away (a pager, `head`) is no fault of the run.
+fn say(text: &str) {
+    use std::io::Write;
+    let _ = std::io::stdout().lock().write_all(text.as_bytes());
+}
+
+/// Shows a fault on standard error.
+fn complain(context: &Context, fault: &Diagnostic) -> Status {
+    use std::io::Write;
+    let text = fault.render(context.style.colour_errors);
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    Status::BadInput
+}

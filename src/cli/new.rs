@@ -25,7 +25,7 @@ pub(super) fn new(_: &Context, args: &Args) -> Status {
         .and_then(|mut file| file.write_all(STARTER.as_bytes()));
     match made {
         Ok(()) => {
-            println!("{0} is written. Now: openshut run {0}", path.display());
+            super::say(&format!("{0} is written. Now: openshut run {0}\n", path.display()));
             Status::Ran
         }
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {

@@ -33,10 +33,7 @@ pub(super) struct Args {
 pub(super) fn embedded(context: &Context) -> Status {
     match Scenario::embedded("family-house") {
         Ok(scenario) => one(context, &scenario, true),
-        Err(e) => {
-            eprintln!("{}", e.render(context.style.colour));
-            Status::BadInput
-        }
+        Err(e) => super::complain(context, &e),
     }
 }
 
@@ -45,14 +42,11 @@ pub(super) fn files(context: &Context, args: &Args) -> Status {
     let mut worst = Status::Ran;
     for (i, path) in args.files.iter().enumerate() {
         if i > 0 {
-            println!();
+            super::say("\n");
         }
         let status = match super::load(path, &args.set) {
             Ok(scenario) => one(context, &scenario, !args.no_figures),
-            Err(e) => {
-                eprintln!("{}", e.render(context.style.colour));
-                Status::BadInput
-            }
+            Err(e) => super::complain(context, &e),
         };
         worst = worst.max(status);
     }
@@ -72,11 +66,11 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     };
     let width = if std::io::stdout().is_terminal() { terminal_width() } else { WIDTH };
     let bold = |text: &str| context.style.bold(text);
-    print!("{}", verdict(scenario, &outcome, context.units, width, bold));
+    super::say(&verdict(scenario, &outcome, context.units, width, bold));
     match results::write(&context.out, scenario, &outcome, context.units, figures) {
         Ok(folder) => {
             let what = if figures { "Figures and tables" } else { "Tables" };
-            println!("{what}: {}", folder.display());
+            super::say(&format!("{what}: {}\n", folder.display()));
         }
         Err(e) => {
             eprintln!("{e}");

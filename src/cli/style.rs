@@ -7,6 +7,8 @@ use std::io::IsTerminal;
 pub struct Style {
     /// Standard output is a terminal and `NO_COLOR` is not set.
     pub colour: bool,
+    /// Standard error is a terminal and `NO_COLOR` is not set.
+    pub colour_errors: bool,
     /// Standard error is a terminal, so a progress bar may move there.
     pub progress: bool,
 }
@@ -17,6 +19,7 @@ impl Style {
         let wanted = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
         Style {
             colour: wanted && std::io::stdout().is_terminal(),
+            colour_errors: wanted && std::io::stderr().is_terminal(),
             progress: std::io::stderr().is_terminal(),
         }
     }

@@ -1,2 +1,209 @@
-//! What a run means.
+//! What a run means: figures with limits, each limit with its source.
+//!
+//! Measures watch every step (not the recorded rows), so a peak between two rows is not lost. To add
+//! one: write an [`Observer`] in its own file and name it in [`observers`].
+
+pub mod air;
+pub mod comfort;
+pub mod cycling;
+pub mod energy;
+pub mod limits;
 pub mod noise_rating;
+pub mod thermal_comfort;
+
+use crate::quantity::Dimension;
+use crate::run::event::Event;
+use crate::run::sample::Sample;
+use crate::scenario::Scenario;
+
+pub use limits::{Limit, Limits, Side};
+
+/// One figure of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Measure {
+    /// Stable name, e.g. `static_worst`.
+    pub key: &'static str,
+    /// Plain words for a table, e.g. `worst supply-plenum static`.
+    pub title: &'static str,
+    /// What it belongs to: `house`, or the name of a zone, room or outlet.
+    pub subject: String,
+    /// The figure, SI; NaN when it has no meaning in this run (no complete run, say).
+    pub value: f64,
+    /// What kind of quantity it is.
+    pub dimension: Dimension,
+    /// When the figure was reached, s since the start.
+    pub at_s: Option<f64>,
+    /// Which zones called then, or another word on how it came about.
+    pub note: String,
+    /// The limit it is judged by.
+    pub limit: Option<Limit>,
+}
+
+impl Measure {
+    /// A figure without time, note or limit.
+    pub fn new(
+        key: &'static str,
+        title: &'static str,
+        subject: impl Into<String>,
+        value: f64,
+        dimension: Dimension,
+    ) -> Measure {
+        Measure {
+            key,
+            title,
+            subject: subject.into(),
+            value,
+            dimension,
+            at_s: None,
+            note: String::new(),
+            limit: None,
+        }
+    }
+
+    /// Adds the instant and the zones that called.
+    pub fn at(mut self, t_s: f64, note: impl Into<String>) -> Measure {
+        self.at_s = t_s.is_finite().then_some(t_s);
+        self.note = note.into();
+        self
+    }
+
+    /// Adds the limit.
+    pub fn judged(mut self, limit: &Limit) -> Measure {
+        self.limit = Some(limit.clone());
+        self
+    }
+
+    /// Whether the limit holds; `None` without a limit or without a value.
+    pub fn holds(&self) -> Option<bool> {
+        let limit = self.limit.as_ref()?;
+        (!self.value.is_nan()).then(|| limit.holds(self.value))
+    }
+
+    /// Whether a limit that the scenario calls mandatory is broken.
+    pub fn breaks_mandatory(&self) -> bool {
+        self.holds() == Some(false) && self.limit.as_ref().is_some_and(|l| l.mandatory)
+    }
+}
+
+/// Watches a run and says what it found.
+pub trait Observer {
+    /// Sees the state at the end of a step of `dt_s` seconds.
+    fn observe(&mut self, sample: &Sample, dt_s: f64);
+    /// Sees an event as it happens.
+    fn event(&mut self, _event: &Event) {}
+    /// Says what it found; `end_s` is the length of the run.
+    fn measures(&self, end_s: f64) -> Vec<Measure>;
+}
+
+/// Every measure, in the order in which they are shown.
+pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
+    vec![
+        Box::new(cycling::Cycling::new(&scenario.limits)),
+        Box::new(air::Pressure::new(scenario)),
+        Box::new(air::FaceVelocity::new(scenario)),
+        Box::new(air::ReliefShare::new(scenario)),
+        Box::new(energy::SupplyMargin::new(scenario)),
+        Box::new(comfort::OutsideBand::new(scenario)),
+        Box::new(comfort::Spread::new(scenario)),
+        Box::new(comfort::Drift::new(scenario)),
+        Box::new(comfort::Humidity::new(scenario)),
+        Box::new(energy::Energy::new()),
+    ]
+}
+
+/// Names of the zones that call in `sample`, for the note of a worst case.
+pub fn calling(names: &[String], mask: u64) -> String {
+    let who: Vec<&str> = names
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| mask >> i & 1 == 1)
+        .map(|(_, n)| n.as_str())
+        .collect();
+    match who.len() {
+        0 => "no zone calling".to_string(),
+        n if n == names.len() => "all zones calling".to_string(),
+        _ => format!("calling: {}", who.join(", ")),
+    }
+}
+
+/// The zones that call, one bit each (at most 64 zones).
+pub fn call_mask(sample: &Sample) -> u64 {
+    sample.zones.iter().take(64).enumerate().fold(0, |m, (i, z)| m | u64::from(z.call) << i)
+}
+
+/// Time-weighted quantiles of a bounded quantity by counting into equal bins; allocates only once.
+#[derive(Clone, Debug)]
+pub struct Histogram {
+    width: f64,
+    seconds: Vec<f64>,
+    total: f64,
+    weighted: f64,
+    worst: f64,
+}
+
+impl Histogram {
+    /// Bins of `width` from 0 up to `width × bins`; larger values fall into the last bin.
+    pub fn new(width: f64, bins: usize) -> Histogram {
+        Histogram { width, seconds: vec![0.0; bins], total: 0.0, weighted: 0.0, worst: f64::NAN }
+    }
+
+    /// Counts `value ≥ 0` for `dt_s` seconds.
+    pub fn add(&mut self, value: f64, dt_s: f64) {
+        let bin = ((value / self.width) as usize).min(self.seconds.len() - 1);
+        self.seconds[bin] += dt_s;
+        self.total += dt_s;
+        self.weighted += value * dt_s;
+        self.worst = self.worst.max(value);
+    }
+
+    /// Time-weighted mean; NaN when nothing was counted.
+    pub fn mean(&self) -> f64 {
+        self.weighted / self.total
+    }
+
+    /// Largest value; NaN when nothing was counted.
+    pub fn worst(&self) -> f64 {
+        self.worst
+    }
+
+    /// The value below which the share `q` of the time lies, to one bin (upper edge); NaN when
+    /// nothing was counted.
+    pub fn quantile(&self, q: f64) -> f64 {
+        if self.total == 0.0 {
+            return f64::NAN;
+        }
+        let mut sum = 0.0;
+        for (i, s) in self.seconds.iter().enumerate() {
+            sum += s;
+            if sum >= q * self.total {
+                return ((i + 1) as f64 * self.width).min(self.worst);
+            }
+        }
+        self.worst
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_of_a_ramp() {
+        let mut h = Histogram::new(0.01, 1000);
+        for i in 0..1000 {
+            h.add(f64::from(i) / 1000.0, 1.0);
+        }
+        assert!((h.quantile(0.95) - 0.95).abs() <= 0.011);
+        assert!((h.mean() - 0.4995).abs() < 1e-9);
+        assert_eq!(h.worst(), 0.999);
+        assert!(Histogram::new(1.0, 2).quantile(0.5).is_nan());
+    }
+
+    #[test]
+    fn calling_zones_are_named() {
+        let names = vec!["day".to_string(), "night".to_string()];
+        assert_eq!(calling(&names, 0b10), "calling: night");
+        assert_eq!(calling(&names, 0b11), "all zones calling");
+        assert_eq!(calling(&names, 0), "no zone calling");
+    }
+}

@@ -13,7 +13,7 @@ use super::fan::{Drive, Fan, FanLaw, Limits};
 use super::network::{
     BuildError, ElementId, Law, LinearQuadratic, Network, NetworkError, NetworkState, NodeId, Power,
 };
-use super::relief::{BladeState, Relief};
+use super::relief::Relief;
 use super::room::Room;
 use std::sync::Arc;
 
@@ -234,7 +234,7 @@ pub struct AirState {
     pub rooms_pa: Vec<f64>,
     /// Hours the fan has run, for filter loading.
     pub fan_hours: f64,
-    blade: BladeState,
+    blade: f64,
     network: NetworkState,
     solved: Option<Solved>,
 }
@@ -307,7 +307,7 @@ impl AirSide {
             branch.push(fixed);
         }
         let relief = spec.relief.as_ref().and_then(|r| {
-            let law = relief_law(&r.relief, 0.0, &BladeState::default(), 1.0)?;
+            let law = relief_law(&r.relief, 0.0, 0.0, 1.0)?;
             let to = match r.to {
                 ReliefTo::Return => return_,
                 ReliefTo::Room(i) => room_nodes[i],
@@ -395,7 +395,7 @@ impl AirSide {
             leaks_m3_s: vec![0.0; self.rooms.len()],
             rooms_pa: vec![0.0; self.rooms.len()],
             fan_hours: 0.0,
-            blade: BladeState::default(),
+            blade: 0.0,
             network: NetworkState::new(&self.network),
             solved: None,
         }
@@ -459,8 +459,8 @@ impl AirSide {
     /// No fan, no wind, no buoyancy in the ducts: nothing flows.
     fn rest(&self, command: &AirCommand<'_>, dt_s: f64, state: &mut AirState) -> bool {
         if let Some(ReliefSpec { relief: Relief::WeightedBlade(blade), .. }) = &self.spec.relief {
-            blade.advance(&mut state.blade, dt_s, 0.0);
-            state.relief_opening = state.blade.opening;
+            state.blade = blade.law(state.blade, dt_s).opening_at(0.0);
+            state.relief_opening = state.blade;
         } else {
             state.relief_opening = command.relief;
         }
@@ -507,7 +507,7 @@ impl AirSide {
             }
         }
         if let (Some(element), Some(r)) = (self.relief, &spec.relief)
-            && let Some(law) = relief_law(&r.relief, command.relief, &state.blade, dt_s)
+            && let Some(law) = relief_law(&r.relief, command.relief, state.blade, dt_s)
         {
             self.network.set_law(element, law);
         }
@@ -551,10 +551,9 @@ impl AirSide {
                     ReliefTo::Room(i) => state.rooms_pa[i],
                 };
                 let before = state.blade;
-                blade.advance(&mut state.blade, dt_s, state.supply_pa - end);
-                state.relief_opening = state.blade.opening;
-                (state.blade.opening - before.opening).abs() < BLADE_REST
-                    && (state.blade.felt_pa - before.felt_pa).abs() < 1e-6
+                state.blade = blade.law(before, dt_s).opening_at(state.supply_pa - end);
+                state.relief_opening = state.blade;
+                (state.blade - before).abs() < BLADE_REST
             }
             Relief::Motorised(_) => {
                 state.relief_opening = command.relief;
@@ -565,7 +564,7 @@ impl AirSide {
     }
 }
 
-fn relief_law(relief: &Relief, opening: f64, blade: &BladeState, dt_s: f64) -> Option<Law> {
+fn relief_law(relief: &Relief, opening: f64, blade: f64, dt_s: f64) -> Option<Law> {
     match relief {
         Relief::None => None,
         Relief::WeightedBlade(b) => Some(Law::WeightedBlade(b.law(blade, dt_s))),

@@ -1,2 +1,21 @@
-//! Physics without opinions.
+//! Physics without opinions: air, rooms, weather and sun, fan, ducts, dampers, relief, network, unit,
+//! sound.
+
+pub mod air;
+pub mod air_side;
+pub mod damper;
+pub mod door;
+pub mod doorway;
+pub mod drivers;
+pub mod duct;
+pub mod fan;
+pub mod grille;
+pub mod network;
+pub mod relief;
+pub mod room;
 pub mod sound;
+pub mod sun;
+pub mod thermal;
+pub mod transport;
+pub mod unit;
+pub mod weather;

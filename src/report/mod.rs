@@ -13,13 +13,16 @@ mod palette;
 mod panel;
 mod pressure;
 mod raster;
+pub mod results;
 mod rooms;
 mod series;
 mod story;
 mod supply;
+pub mod tell;
 mod time_axis;
 mod timeline;
 mod units;
+pub mod verdict;
 mod write;
 
 pub use outlets::outlets;

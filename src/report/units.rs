@@ -1,14 +1,6 @@
 //! Units that people read on figures. Inside, everything stays SI.
 
-/// Which units a figure shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum UnitSystem {
-    /// °C, L/s, Pa.
-    #[default]
-    Si,
-    /// °F, cfm, inH2O.
-    Ip,
-}
+pub use crate::quantity::UnitSystem;
 
 /// What kind of quantity is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
