@@ -73,7 +73,8 @@ pub fn decimate(t: &[f64], y: &[f64], max_points: usize) -> Vec<Vec<(f64, f64)>>
     pieces
 }
 
-/// Turns a line through samples into one that holds each value until the next.
+/// Turns a line through samples into one that holds each value until the next. Of samples that
+/// stay at one value, only the first and last are kept.
 pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let mut steps: Vec<(f64, f64)> = Vec::with_capacity(points.len() * 2);
     for &(t, y) in points {
@@ -82,7 +83,14 @@ pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
         {
             steps.push((t, before));
         }
-        steps.push((t, y));
+        if let [.., a, b] = steps.as_mut_slice()
+            && a.1 == y
+            && b.1 == y
+        {
+            b.0 = t;
+        } else {
+            steps.push((t, y));
+        }
     }
     steps
 }
@@ -247,6 +255,10 @@ mod tests {
         assert_eq!(
             held(&[(0.0, 0.0), (5.0, 1.0)]),
             [(0.0, 0.0), (5.0, 0.0), (5.0, 1.0)]
+        );
+        assert_eq!(
+            held(&[(0.0, 2.0), (1.0, 2.0), (2.0, 2.0), (3.0, 1.0), (4.0, 1.0)]),
+            [(0.0, 2.0), (2.0, 2.0), (3.0, 2.0), (3.0, 1.0), (4.0, 1.0)]
         );
     }
 }
