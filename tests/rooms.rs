@@ -9,16 +9,25 @@ use proptest::prelude::*;
 use serde_json::Value;
 
 fn cases() -> Value {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/room_cases.json");
+    let path = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/reference/room_cases.json"
+    );
     serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
 }
 
 fn number(v: &Value, key: &str) -> f64 {
-    v[key].as_f64().unwrap_or_else(|| panic!("no number {key} in {v}"))
+    v[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("no number {key} in {v}"))
 }
 
 fn numbers(v: &Value) -> Vec<f64> {
-    v.as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect()
+    v.as_array()
+        .unwrap()
+        .iter()
+        .map(|x| x.as_f64().unwrap())
+        .collect()
 }
 
 /// Integrates from 0 to `end` in equal steps of about `h`, calling `drive` with the middle of each step.
@@ -35,7 +44,11 @@ fn integrate(
     let (mut b, mut s, mut middle) = (vec![0.0; n], vec![0.0; n], vec![0.0; n]);
     for k in 0..steps as usize {
         drive((k as f64 + 0.5) * h, &mut b, &mut s);
-        let drive = Drive { boundary: &b, source: &s, stream: &[] };
+        let drive = Drive {
+            boundary: &b,
+            source: &s,
+            stream: &[],
+        };
         network.step(h, &drive, x, &mut middle).unwrap();
     }
 }
@@ -55,7 +68,11 @@ fn case_1_single_store_follows_the_exponential() {
             b[0] = mcp + h_out;
             s[0] = mcp * t_s + h_out * t_out + number(i, "Q_W");
         });
-        assert!((x[0] - expected).abs() < 1e-8, "t {t}: {} against {expected}", x[0]);
+        assert!(
+            (x[0] - expected).abs() < 1e-8,
+            "t {t}: {} against {expected}",
+            x[0]
+        );
     }
 }
 
@@ -72,7 +89,10 @@ fn case_2_two_stores_step() {
     let c = &cases()["case2_two_node_step"];
     let i = &c["inputs"];
     let mcp = number(i, "m_kg_s") * number(i, "cp_J_kgK");
-    for (t, expected) in numbers(&c["t_s"]).into_iter().zip(c["Ta_Tm_C"].as_array().unwrap()) {
+    for (t, expected) in numbers(&c["t_s"])
+        .into_iter()
+        .zip(c["Ta_Tm_C"].as_array().unwrap())
+    {
         let mut network = two_stores(i);
         let mut x = [number(i, "Ta0_C"), number(i, "Tm0_C")];
         integrate(&mut network, &mut x, t, 1.0, |_, b, s| {
@@ -107,7 +127,11 @@ fn case_3_periodic_outdoors() {
             s[1] = number(i, "Hmo_W_K") * outdoor;
         });
         for (got, want) in x.iter().zip(&row[1..]) {
-            assert!((got - want).abs() < 2e-5, "t {}: {got} against {want}", row[0]);
+            assert!(
+                (got - want).abs() < 2e-5,
+                "t {}: {got} against {want}",
+                row[0]
+            );
         }
     }
 }
@@ -153,7 +177,12 @@ impl ThreeRooms {
             b.stream(3 * i, 6);
             returns.push(number(r, "m") * cp);
         }
-        ThreeRooms { network: b.build(), case, doors, returns }
+        ThreeRooms {
+            network: b.build(),
+            case,
+            doors,
+            returns,
+        }
     }
 
     /// State at `t_end`, and the sum of all boundary heat, J.
@@ -185,8 +214,14 @@ impl ThreeRooms {
                 source[3 * i + 2] = hfo * t_out + number(r, "QF");
             }
             for _ in 0..steps as usize {
-                let drive = Drive { boundary: &boundary, source: &source, stream: &streams };
-                self.network.step(length / steps, &drive, &mut x, &mut middle).unwrap();
+                let drive = Drive {
+                    boundary: &boundary,
+                    source: &source,
+                    stream: &streams,
+                };
+                self.network
+                    .step(length / steps, &drive, &mut x, &mut middle)
+                    .unwrap();
                 // Everything that crosses the boundary, the return air leaving from the hall.
                 let mut w: f64 = (0..9).map(|i| source[i] - boundary[i] * middle[i]).sum();
                 for (i, g) in self.returns.iter().enumerate().filter(|_| on) {
@@ -208,7 +243,11 @@ fn case_4_three_rooms_with_doors_partitions_and_return_air() {
         let (x, _) = house.run(row[0], 1.0);
         // The reference's own measurement of this method at 1 s: 1.2e-5 K at worst.
         for (got, want) in x.iter().zip(&row[1..]) {
-            assert!((got - want).abs() < 1.3e-5, "t {}: {got} against {want}", row[0]);
+            assert!(
+                (got - want).abs() < 1.3e-5,
+                "t {}: {got} against {want}",
+                row[0]
+            );
         }
     }
 }
@@ -216,22 +255,36 @@ fn case_4_three_rooms_with_doors_partitions_and_return_air() {
 #[test]
 fn case_4_heat_balance_closes_to_round_off() {
     let mut house = ThreeRooms::new();
-    let start: Vec<f64> =
-        house.case["rooms"].as_array().unwrap().iter().flat_map(|r| numbers(&r["T0"])).collect();
+    let start: Vec<f64> = house.case["rooms"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .flat_map(|r| numbers(&r["T0"]))
+        .collect();
     let (x, heat) = house.run(3600.0, 1.0);
-    let stored: f64 =
-        house.network.capacity().iter().zip(x.iter().zip(&start)).map(|(c, (a, b))| c * (a - b)).sum();
-    assert!((stored - heat).abs() / stored.abs() < 1e-11, "{stored} J against {heat} J");
+    let stored: f64 = house
+        .network
+        .capacity()
+        .iter()
+        .zip(x.iter().zip(&start))
+        .map(|(c, (a, b))| c * (a - b))
+        .sum();
+    assert!(
+        (stored - heat).abs() / stored.abs() < 1e-11,
+        "{stored} J against {heat} J"
+    );
     let exact = number(&house.case["energy_check_J"], "stored_change");
-    assert!((stored - exact).abs() / exact < 2e-6, "{stored} J against {exact} J");
+    assert!(
+        (stored - exact).abs() / exact < 2e-6,
+        "{stored} J against {exact} J"
+    );
 }
 
 /// Observed order of accuracy on case 4 inside the first constant-flow interval.
 #[test]
 fn trapezoid_is_second_order() {
     let mut house = ThreeRooms::new();
-    let want = house
-        .case["rows"]
+    let want = house.case["rows"]
         .as_array()
         .unwrap()
         .iter()
@@ -239,7 +292,10 @@ fn trapezoid_is_second_order() {
         .find(|r| r[0] == 1200.0)
         .unwrap();
     let mut error = |h: f64| (house.run(1200.0, h).0[3] - want[4]).abs();
-    let errors: Vec<f64> = [40.0, 20.0, 10.0, 5.0].into_iter().map(&mut error).collect();
+    let errors: Vec<f64> = [40.0, 20.0, 10.0, 5.0]
+        .into_iter()
+        .map(&mut error)
+        .collect();
     let order = (errors[2] / errors[3]).log2();
     println!("errors at 40, 20, 10, 5 s: {errors:?}; observed order {order:.3}");
     assert!((order - 2.0).abs() < 0.1, "observed order {order}");
@@ -263,7 +319,11 @@ fn case_5_moisture_with_buffer() {
             s[0] = ms * number(i, "ws") + mi * number(i, "wo") + number(i, "G_kg_s");
         });
         for (got, want) in x.iter().zip(&row[1..]) {
-            assert!((got - want).abs() < 1e-9, "t {}: {got} against {want}", row[0]);
+            assert!(
+                (got - want).abs() < 1e-9,
+                "t {}: {got} against {want}",
+                row[0]
+            );
         }
     }
 }
@@ -271,7 +331,10 @@ fn case_5_moisture_with_buffer() {
 /// Brown & Solvason's doorway, integral re-derived in the reference file.
 #[test]
 fn case_7_doorway_exchange() {
-    for row in cases()["case7_doorway_buoyant_exchange"]["rows"].as_array().unwrap() {
+    for row in cases()["case7_doorway_buoyant_exchange"]["rows"]
+        .as_array()
+        .unwrap()
+    {
         let door = Doorway {
             width_m: number(row, "W_m"),
             height_m: number(row, "H_m"),

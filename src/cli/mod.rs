@@ -84,8 +84,11 @@ struct Context {
 /// Runs the program.
 pub fn main() -> ExitCode {
     let cli = Cli::parse();
-    let context =
-        Context { units: cli.units.into(), out: cli.out, style: style::Style::of_terminal() };
+    let context = Context {
+        units: cli.units.into(),
+        out: cli.out,
+        style: style::Style::of_terminal(),
+    };
     let status = match cli.command {
         None => run::embedded(&context),
         Some(Command::Run(args)) => run::files(&context, &args),
@@ -105,8 +108,14 @@ fn load(path: &std::path::Path, set: &[String]) -> Result<Scenario, Diagnostic> 
         };
         tree.set_path(key.trim(), value.trim())?;
     }
-    let name = path.file_stem().map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
-    Scenario::from_tree(&tree, &name, path.parent().unwrap_or(std::path::Path::new("")))
+    let name = path
+        .file_stem()
+        .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
+    Scenario::from_tree(
+        &tree,
+        &name,
+        path.parent().unwrap_or(std::path::Path::new("")),
+    )
 }
 
 /// Prints text. A reader that has gone away (a pager, `head`) is no fault of the run.

@@ -25,15 +25,24 @@ pub(super) fn new(_: &Context, args: &Args) -> Status {
         .and_then(|mut file| file.write_all(STARTER.as_bytes()));
     match made {
         Ok(()) => {
-            super::say(&format!("{0} is written. Now: openshut run {0}\n", path.display()));
+            super::say(&format!(
+                "{0} is written. Now: openshut run {0}\n",
+                path.display()
+            ));
             Status::Ran
         }
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            eprintln!("{} exists already and was left alone; choose another name", path.display());
+            eprintln!(
+                "{} exists already and was left alone; choose another name",
+                path.display()
+            );
             Status::CannotWrite
         }
         Err(e) => {
-            eprintln!("{} cannot be written: {e}; choose another folder", path.display());
+            eprintln!(
+                "{} cannot be written: {e}; choose another folder",
+                path.display()
+            );
             Status::CannotWrite
         }
     }

@@ -64,12 +64,20 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
             return Status::BadInput;
         }
     };
-    let width = if std::io::stdout().is_terminal() { terminal_width() } else { WIDTH };
+    let width = if std::io::stdout().is_terminal() {
+        terminal_width()
+    } else {
+        WIDTH
+    };
     let bold = |text: &str| context.style.bold(text);
     super::say(&verdict(scenario, &outcome, context.units, width, bold));
     match results::write(&context.out, scenario, &outcome, context.units, figures) {
         Ok(folder) => {
-            let what = if figures { "Figures and tables" } else { "Tables" };
+            let what = if figures {
+                "Figures and tables"
+            } else {
+                "Tables"
+            };
             super::say(&format!("{what}: {}\n", folder.display()));
         }
         Err(e) => {

@@ -26,6 +26,10 @@ impl Style {
 
     /// `text` in bold where that is possible.
     pub fn bold(self, text: &str) -> String {
-        if self.colour { format!("\x1b[1m{text}\x1b[0m") } else { text.to_string() }
+        if self.colour {
+            format!("\x1b[1m{text}\x1b[0m")
+        } else {
+            text.to_string()
+        }
     }
 }

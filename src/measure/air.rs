@@ -15,11 +15,19 @@ struct Worst {
 }
 
 impl Worst {
-    const NONE: Worst = Worst { value: f64::NAN, t_s: f64::NAN, calls: 0 };
+    const NONE: Worst = Worst {
+        value: f64::NAN,
+        t_s: f64::NAN,
+        calls: 0,
+    };
 
     fn see(&mut self, value: f64, sample: &Sample) {
         if self.value.is_nan() || value > self.value {
-            *self = Worst { value, t_s: sample.t_s, calls: call_mask(sample) };
+            *self = Worst {
+                value,
+                t_s: sample.t_s,
+                calls: call_mask(sample),
+            };
         }
     }
 }
@@ -113,7 +121,10 @@ impl FaceVelocity {
                 (o.name.clone(), limit, Worst::NONE, 0.0)
             })
             .collect();
-        FaceVelocity { zones: zone_names(scenario), outlets }
+        FaceVelocity {
+            zones: zone_names(scenario),
+            outlets,
+        }
     }
 }
 
@@ -179,7 +190,10 @@ impl Observer for ReliefShare {
         if !self.fitted || sample.unit.speed <= 0.0 || sample.air.fan_flow_m3_s <= 0.0 {
             return;
         }
-        self.worst.see(sample.air.relief_flow_m3_s / sample.air.fan_flow_m3_s, sample);
+        self.worst.see(
+            sample.air.relief_flow_m3_s / sample.air.fan_flow_m3_s,
+            sample,
+        );
         self.relief_m3 += sample.air.relief_flow_m3_s * dt_s;
         self.fan_m3 += sample.air.fan_flow_m3_s * dt_s;
     }

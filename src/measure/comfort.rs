@@ -77,7 +77,11 @@ impl Observer for OutsideBand {
         self.zones
             .iter()
             .flat_map(|z| {
-                let share = if z.judged_s > 0.0 { z.outside_s / z.judged_s } else { f64::NAN };
+                let share = if z.judged_s > 0.0 {
+                    z.outside_s / z.judged_s
+                } else {
+                    f64::NAN
+                };
                 [
                     Measure::new(
                         "outside_band_share",
@@ -88,7 +92,11 @@ impl Observer for OutsideBand {
                     )
                     .at(
                         z.furthest_s,
-                        format!("{:.0} min; furthest {:+.1} K", z.outside_s / 60.0, z.furthest_k),
+                        format!(
+                            "{:.0} min; furthest {:+.1} K",
+                            z.outside_s / 60.0,
+                            z.furthest_k
+                        ),
                     )
                     .judged(&self.limit),
                     Measure::new(
@@ -119,15 +127,20 @@ pub struct Spread {
 impl Spread {
     /// Nothing seen yet.
     pub fn new(scenario: &Scenario) -> Spread {
-        let zone_of_room: Vec<Option<usize>> =
-            (0..scenario.rooms.len()).map(|r| scenario.zone_of_room(r)).collect();
+        let zone_of_room: Vec<Option<usize>> = (0..scenario.rooms.len())
+            .map(|r| scenario.zone_of_room(r))
+            .collect();
         let zones = scenario
             .zones
             .iter()
             .enumerate()
             .map(|(z, zone)| {
                 let rooms = (0..scenario.rooms.len()).filter(|&r| zone_of_room[r] == Some(z));
-                (zone.name.clone(), rooms.collect(), Histogram::new(0.02, 1000))
+                (
+                    zone.name.clone(),
+                    rooms.collect(),
+                    Histogram::new(0.02, 1000),
+                )
             })
             .collect();
         Spread {
@@ -188,7 +201,10 @@ impl Observer for Spread {
                     h.quantile(0.95),
                     Dimension::TemperatureDifference,
                 )
-                .at(f64::NAN, format!("mean {:.1} K, worst {:.1} K", h.mean(), h.worst()))
+                .at(
+                    f64::NAN,
+                    format!("mean {:.1} K, worst {:.1} K", h.mean(), h.worst()),
+                )
                 .judged(limit),
             );
         };
@@ -273,7 +289,14 @@ impl Drift {
                 .iter()
                 .enumerate()
                 .map(|(z, zone)| {
-                    (zone.name.clone(), z, zone.room, Window::default(), 0.0, f64::NAN)
+                    (
+                        zone.name.clone(),
+                        z,
+                        zone.room,
+                        Window::default(),
+                        0.0,
+                        f64::NAN,
+                    )
                 })
                 .collect(),
             next_s: f64::NEG_INFINITY,
@@ -379,7 +402,10 @@ impl Observer for Humidity {
                 self.humid_s / self.occupied_s,
                 Dimension::Fraction,
             )
-            .at(self.worst_s, format!("highest {:.0} % in {room}", self.worst * 100.0))
+            .at(
+                self.worst_s,
+                format!("highest {:.0} % in {room}", self.worst * 100.0),
+            )
             .judged(&self.limit),
         ]
     }

@@ -3,8 +3,8 @@
 use std::collections::VecDeque;
 
 use super::{Limits, Measure, Observer};
-use crate::quantity::Dimension;
 use crate::control::NoticeKind;
+use crate::quantity::Dimension;
 use crate::run::event::{Event, What};
 use crate::run::sample::Sample;
 
@@ -121,9 +121,8 @@ impl Observer for Cycling {
     }
 
     fn measures(&self, end_s: f64) -> Vec<Measure> {
-        let count = |key, title, n: u32| {
-            Measure::new(key, title, "house", f64::from(n), Dimension::Count)
-        };
+        let count =
+            |key, title, n: u32| Measure::new(key, title, "house", f64::from(n), Dimension::Count);
         vec![
             count("starts", "compressor starts", self.starts),
             Measure::new(
@@ -153,7 +152,11 @@ impl Observer for Cycling {
             )
             .at(self.shortest_off.1, "")
             .judged(&self.limits.shortest_off_s),
-            count("short_starts_demand", "runs under 5 min ended by demand", self.short_by_demand),
+            count(
+                "short_starts_demand",
+                "runs under 5 min ended by demand",
+                self.short_by_demand,
+            ),
             count(
                 "short_starts_protection",
                 "runs under 5 min ended by a protection",
@@ -185,8 +188,18 @@ mod tests {
             while left > 0.0 {
                 t += 1.0;
                 left -= 1.0;
-                let unit = UnitSample { speed: f64::from(u8::from(on)), ..Default::default() };
-                c.observe(&Sample { t_s: t, unit, ..Default::default() }, 1.0);
+                let unit = UnitSample {
+                    speed: f64::from(u8::from(on)),
+                    ..Default::default()
+                };
+                c.observe(
+                    &Sample {
+                        t_s: t,
+                        unit,
+                        ..Default::default()
+                    },
+                    1.0,
+                );
             }
         }
         c

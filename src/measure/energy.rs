@@ -44,9 +44,17 @@ impl Observer for SupplyMargin {
             return;
         }
         let t = sample.unit.supply_c;
-        let trip = if sample.unit.heating { self.high_c } else { self.low_c };
+        let trip = if sample.unit.heating {
+            self.high_c
+        } else {
+            self.low_c
+        };
         let Some(trip) = trip else { return };
-        let margin = if sample.unit.heating { trip - t } else { t - trip };
+        let margin = if sample.unit.heating {
+            trip - t
+        } else {
+            t - trip
+        };
         if self.least.0.is_nan() || margin < self.least.0 {
             self.least = (margin, sample.t_s, call_mask(sample), t);
         }
@@ -114,16 +122,36 @@ impl Observer for Energy {
         vec![
             energy("energy_electric", "electricity, unit and fan", electric),
             energy("energy_fan", "electricity, fan alone", self.fan_j),
-            share("energy_fan_share", "fan's share of electricity", self.fan_j / electric),
-            energy("energy_sensible", "sensible heat moved (cooling positive)", self.sensible_j),
+            share(
+                "energy_fan_share",
+                "fan's share of electricity",
+                self.fan_j / electric,
+            ),
+            energy(
+                "energy_sensible",
+                "sensible heat moved (cooling positive)",
+                self.sensible_j,
+            ),
             energy("energy_latent", "latent heat moved", self.latent_j),
-            Measure::new("cop_mean", "mean COP, fan included", "house", moved / electric, Dimension::Count),
+            Measure::new(
+                "cop_mean",
+                "mean COP, fan included",
+                "house",
+                moved / electric,
+                Dimension::Count,
+            ),
             share(
                 "cycling_loss",
                 "output lost to start-up",
                 (1.0 - moved / self.steady_j).max(0.0),
             ),
-            Measure::new("condensate", "condensate", "house", self.condensate_kg, Dimension::Mass),
+            Measure::new(
+                "condensate",
+                "condensate",
+                "house",
+                self.condensate_kg,
+                Dimension::Mass,
+            ),
         ]
     }
 }

@@ -25,12 +25,22 @@ pub struct Limit {
 impl Limit {
     /// An upper limit that is not mandatory.
     pub fn at_most(value: f64, source: impl Into<String>) -> Limit {
-        Limit { value, side: Side::AtMost, source: source.into(), mandatory: false }
+        Limit {
+            value,
+            side: Side::AtMost,
+            source: source.into(),
+            mandatory: false,
+        }
     }
 
     /// A lower limit that is not mandatory.
     pub fn at_least(value: f64, source: impl Into<String>) -> Limit {
-        Limit { value, side: Side::AtLeast, source: source.into(), mandatory: false }
+        Limit {
+            value,
+            side: Side::AtLeast,
+            source: source.into(),
+            mandatory: false,
+        }
     }
 
     /// Whether `value` is good.
@@ -89,7 +99,10 @@ impl Default for Limits {
             trips: Limit::at_most(0.0, "a protection is not a control"),
             outside_band: Limit::at_most(0.05, "5 % of time, CEN/TR 16798-2, from memory"),
             band_half_width_k: 1.0,
-            zone_spread_k: Limit::at_most(1.7, "±3 °F of the thermostat, ACCA Manual RS, from memory"),
+            zone_spread_k: Limit::at_most(
+                1.7,
+                "±3 °F of the thermostat, ACCA Manual RS, from memory",
+            ),
             house_spread_k: Limit::at_most(3.3, "6 °F room to room, ACCA Manual RS, from memory"),
             cycle_k: Limit::at_most(1.1, "cycles up to 15 min, ASHRAE 55, from memory"),
             humid_share: Limit::at_most(0.25, "our own choice"),
@@ -101,5 +114,9 @@ impl Default for Limits {
 /// a published table of velocity against noise criterion for open slots.
 pub fn face_velocity_limit(is_bedroom: bool) -> Limit {
     let source = "velocity against NC, architectural-acoustics table";
-    if is_bedroom { Limit::at_most(2.0, source) } else { Limit::at_most(2.5, source) }
+    if is_bedroom {
+        Limit::at_most(2.0, source)
+    } else {
+        Limit::at_most(2.5, source)
+    }
 }

@@ -128,7 +128,12 @@ pub fn calling(names: &[String], mask: u64) -> String {
 
 /// The zones that call, one bit each (at most 64 zones).
 pub fn call_mask(sample: &Sample) -> u64 {
-    sample.zones.iter().take(64).enumerate().fold(0, |m, (i, z)| m | u64::from(z.call) << i)
+    sample
+        .zones
+        .iter()
+        .take(64)
+        .enumerate()
+        .fold(0, |m, (i, z)| m | u64::from(z.call) << i)
 }
 
 /// Time-weighted quantiles of a bounded quantity by counting into equal bins; allocates only once.
@@ -144,7 +149,13 @@ pub struct Histogram {
 impl Histogram {
     /// Bins of `width` from 0 up to `width × bins`; larger values fall into the last bin.
     pub fn new(width: f64, bins: usize) -> Histogram {
-        Histogram { width, seconds: vec![0.0; bins], total: 0.0, weighted: 0.0, worst: f64::NAN }
+        Histogram {
+            width,
+            seconds: vec![0.0; bins],
+            total: 0.0,
+            weighted: 0.0,
+            worst: f64::NAN,
+        }
     }
 
     /// Counts `value ≥ 0` for `dt_s` seconds.

@@ -120,12 +120,14 @@ impl DriveKind {
     fn at(&self, fraction: f64) -> Drive {
         match *self {
             DriveKind::FixedSpeed => Drive::FixedSpeed { speed: fraction },
-            DriveKind::ConstantTorque { torque_w, limits } => {
-                Drive::ConstantTorque { torque_w: torque_w * fraction * fraction, limits }
-            }
-            DriveKind::ConstantAirflow { flow_m3_s, limits } => {
-                Drive::ConstantAirflow { flow_m3_s: flow_m3_s * fraction, limits }
-            }
+            DriveKind::ConstantTorque { torque_w, limits } => Drive::ConstantTorque {
+                torque_w: torque_w * fraction * fraction,
+                limits,
+            },
+            DriveKind::ConstantAirflow { flow_m3_s, limits } => Drive::ConstantAirflow {
+                flow_m3_s: flow_m3_s * fraction,
+                limits,
+            },
         }
     }
 }
@@ -301,7 +303,12 @@ impl AirSide {
         let mut outlets = Vec::new();
         for o in &spec.outlets {
             let from = o.trunk.map_or(supply, |t| trunk_ends[t]);
-            let fixed = o.run.duct.law(&air).in_series(o.balancing).in_series(o.grille);
+            let fixed = o
+                .run
+                .duct
+                .law(&air)
+                .in_series(o.balancing)
+                .in_series(o.grille);
             let law = Law::LinearQuadratic(fixed);
             outlets.push(b.element(&format!("outlet {}", o.name), from, room_nodes[o.room], law));
             branch.push(fixed);
@@ -319,7 +326,12 @@ impl AirSide {
             .iter()
             .map(|r| {
                 let name = format!("return from {}", rooms[r.room].name);
-                b.element(&name, room_nodes[r.room], return_, Law::LinearQuadratic(r.law))
+                b.element(
+                    &name,
+                    room_nodes[r.room],
+                    return_,
+                    Law::LinearQuadratic(r.law),
+                )
             })
             .collect();
         let orifice = |area: f64, cd: f64| LinearQuadratic {
@@ -330,14 +342,21 @@ impl AirSide {
             .iter()
             .map(|d| orifice(d.opening.width_m * d.opening.height_m, d.opening.discharge))
             .collect();
-        let door_shut: Vec<LinearQuadratic> =
-            doors.iter().map(|d| orifice(d.shut_area_m2, d.opening.discharge)).collect();
+        let door_shut: Vec<LinearQuadratic> = doors
+            .iter()
+            .map(|d| orifice(d.shut_area_m2, d.opening.discharge))
+            .collect();
         let door_elements = doors
             .iter()
             .zip(&door_shut)
             .map(|(d, law)| {
                 let [from, to] = d.between.map(|r| room_nodes[r]);
-                b.element(&format!("door {}", d.name), from, to, Law::LinearQuadratic(*law))
+                b.element(
+                    &format!("door {}", d.name),
+                    from,
+                    to,
+                    Law::LinearQuadratic(*law),
+                )
             })
             .collect();
         let leaks = rooms
@@ -458,7 +477,11 @@ impl AirSide {
 
     /// No fan, no wind, no buoyancy in the ducts: nothing flows.
     fn rest(&self, command: &AirCommand<'_>, dt_s: f64, state: &mut AirState) -> bool {
-        if let Some(ReliefSpec { relief: Relief::WeightedBlade(blade), .. }) = &self.spec.relief {
+        if let Some(ReliefSpec {
+            relief: Relief::WeightedBlade(blade),
+            ..
+        }) = &self.spec.relief
+        {
             state.blade = blade.law(state.blade, dt_s).opening_at(0.0);
             state.relief_opening = state.blade;
         } else {
@@ -493,13 +516,16 @@ impl AirSide {
         let filter = spec.filter;
         if let Law::Fan(law) = self.network.law_mut(self.fan) {
             law.drive = spec.drive.at(command.fan);
-            law.series = spec
-                .coil
-                .in_series(LinearQuadratic { a: filter.a * loading, b: filter.b * loading });
+            law.series = spec.coil.in_series(LinearQuadratic {
+                a: filter.a * loading,
+                b: filter.b * loading,
+            });
         }
         for (i, o) in spec.outlets.iter().enumerate() {
-            let unmoved =
-                state.solved.as_ref().is_some_and(|s| s.openings[i] == command.openings[i]);
+            let unmoved = state
+                .solved
+                .as_ref()
+                .is_some_and(|s| s.openings[i] == command.openings[i]);
             if let Some(damper) = o.damper.as_ref().filter(|_| !unmoved) {
                 let law = damper.law(command.openings[i], spec.air.density_kg_m3);
                 let law = Law::LinearQuadratic(self.branch[i].in_series(law));
@@ -512,8 +538,13 @@ impl AirSide {
             self.network.set_law(element, law);
         }
         for (i, &open) in command.open_doors.iter().enumerate() {
-            let law = if open { self.door_open[i] } else { self.door_shut[i] };
-            self.network.set_law(self.doors[i], Law::LinearQuadratic(law));
+            let law = if open {
+                self.door_open[i]
+            } else {
+                self.door_shut[i]
+            };
+            self.network
+                .set_law(self.doors[i], Law::LinearQuadratic(law));
         }
     }
 
@@ -543,7 +574,9 @@ impl AirSide {
         for (p, &node) in state.rooms_pa.iter_mut().zip(&self.rooms) {
             *p = n.pressure_pa(node);
         }
-        let Some(r) = &self.spec.relief else { return true };
+        let Some(r) = &self.spec.relief else {
+            return true;
+        };
         match &r.relief {
             Relief::WeightedBlade(blade) => {
                 let end = match r.to {

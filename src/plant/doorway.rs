@@ -37,5 +37,9 @@ impl Doorway {
 /// The weaker side is `max(0, both_ways − |net|/2)`: common practice, no source.
 pub fn with_net_flow(both_ways: f64, net: f64) -> (f64, f64) {
     let weaker = (both_ways - 0.5 * net.abs()).max(0.0);
-    if net >= 0.0 { (weaker + net, weaker) } else { (weaker, weaker - net) }
+    if net >= 0.0 {
+        (weaker + net, weaker)
+    } else {
+        (weaker, weaker - net)
+    }
 }

@@ -116,9 +116,21 @@ impl<'a> Drivers<'a> {
             if minute == self.minute.wrapping_add(1) {
                 std::mem::swap(&mut self.from, &mut self.to);
             } else {
-                fill(self.site, self.weather, self.rooms, self.local(minute), &mut self.from);
+                fill(
+                    self.site,
+                    self.weather,
+                    self.rooms,
+                    self.local(minute),
+                    &mut self.from,
+                );
             }
-            fill(self.site, self.weather, self.rooms, self.local(minute + 1), &mut self.to);
+            fill(
+                self.site,
+                self.weather,
+                self.rooms,
+                self.local(minute + 1),
+                &mut self.to,
+            );
             self.minute = minute;
             self.change_hours();
         }
@@ -169,13 +181,7 @@ pub fn minute_of_week(local: NaiveDateTime) -> u32 {
     local.weekday().num_days_from_monday() * 1440 + local.hour() * 60 + local.minute()
 }
 
-fn fill(
-    site: &Site,
-    weather: &Weather,
-    rooms: &[Room],
-    local: NaiveDateTime,
-    minute: &mut Minute,
-) {
+fn fill(site: &Site, weather: &Weather, rooms: &[Room], local: NaiveDateTime, minute: &mut Minute) {
     let sun = site.sun(local);
     let sample = weather.sample(site, local, &sun);
     minute.outdoor = sample.air();

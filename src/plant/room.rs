@@ -140,7 +140,11 @@ pub struct Shares {
 
 impl Default for Shares {
     fn default() -> Self {
-        Shares { gains_to_air: 0.45, sun_to_air: 0.10, rest_to_contents: 0.5 }
+        Shares {
+            gains_to_air: 0.45,
+            sun_to_air: 0.10,
+            rest_to_contents: 0.5,
+        }
     }
 }
 
@@ -170,7 +174,11 @@ pub struct Hours {
 
 impl Hours {
     /// All day, every day.
-    pub const ALWAYS: Hours = Hours { days: 0b111_1111, from_min: 0, to_min: 1440 };
+    pub const ALWAYS: Hours = Hours {
+        days: 0b111_1111,
+        from_min: 0,
+        to_min: 1440,
+    };
 
     /// Whether a minute of the week (0 = Monday 00:00) lies inside.
     pub fn contains(&self, minute_of_week: u32) -> bool {
@@ -241,13 +249,20 @@ mod tests {
 
     #[test]
     fn hours_are_half_open_and_cross_midnight() {
-        let night = Hours { days: 0b000_0001, from_min: 22 * 60, to_min: 6 * 60 };
+        let night = Hours {
+            days: 0b000_0001,
+            from_min: 22 * 60,
+            to_min: 6 * 60,
+        };
         assert!(!night.contains(22 * 60 - 1));
         assert!(night.contains(22 * 60));
         assert!(night.contains(1440 + 6 * 60 - 1));
         assert!(!night.contains(1440 + 6 * 60));
         assert!(!night.contains(5), "Monday 00:05 belongs to Sunday's night");
-        let sunday = Hours { days: 0b100_0000, ..night };
+        let sunday = Hours {
+            days: 0b100_0000,
+            ..night
+        };
         assert!(sunday.contains(5), "the week wraps");
     }
 
@@ -260,7 +275,11 @@ mod tests {
         assert_eq!(s.contents_j_k, 300_000.0);
         assert_eq!(s.fabric_j_k, 1_020_000.0);
         assert!((s.air_contents_w_k - 36.0).abs() < 1e-9);
-        assert!((s.air_fabric_w_k - 132.0).abs() < 8.0, "{}", s.air_fabric_w_k);
+        assert!(
+            (s.air_fabric_w_k - 132.0).abs() < 8.0,
+            "{}",
+            s.air_fabric_w_k
+        );
         assert!((s.contents_fabric_w_k - 44.0).abs() < 1.0);
     }
 }

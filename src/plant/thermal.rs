@@ -122,7 +122,11 @@ impl StoreNetworkBuilder {
         let streams = self
             .streams
             .iter()
-            .map(|&(from, to)| Stream { from, to, slot: lu.slot(to, from) })
+            .map(|&(from, to)| Stream {
+                from,
+                to,
+                slot: lu.slot(to, from),
+            })
             .collect();
         StoreNetwork {
             diagonal: (0..n).map(|i| lu.slot(i, i)).collect(),
@@ -205,14 +209,29 @@ impl StoreNetwork {
     fn fix(&mut self, h: f64) {
         self.fixed.clear();
         for (i, c) in self.capacity.iter().enumerate() {
-            self.fixed.push(Entry { slot: self.diagonal[i], value: c / h });
+            self.fixed.push(Entry {
+                slot: self.diagonal[i],
+                value: c / h,
+            });
         }
         for l in &self.links {
             let g = THETA * l.conductance;
-            self.fixed.push(Entry { slot: self.diagonal[l.a], value: g });
-            self.fixed.push(Entry { slot: self.diagonal[l.b], value: g });
-            self.fixed.push(Entry { slot: l.slot_ab, value: -g });
-            self.fixed.push(Entry { slot: l.slot_ba, value: -g });
+            self.fixed.push(Entry {
+                slot: self.diagonal[l.a],
+                value: g,
+            });
+            self.fixed.push(Entry {
+                slot: self.diagonal[l.b],
+                value: g,
+            });
+            self.fixed.push(Entry {
+                slot: l.slot_ab,
+                value: -g,
+            });
+            self.fixed.push(Entry {
+                slot: l.slot_ba,
+                value: -g,
+            });
         }
         self.fixed_for = h;
     }

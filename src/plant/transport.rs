@@ -159,5 +159,8 @@ impl Transport {
 /// Heat gain of a duct: `T_s + (T − T_s)·e^(−NTU)`.
 fn pass(leg: &Leg, air: MoistAir, spaces: &Spaces) -> MoistAir {
     let around = spaces.at(leg.space);
-    MoistAir { t_c: around + (air.t_c - around) * leg.kept, w: air.w }
+    MoistAir {
+        t_c: around + (air.t_c - around) * leg.kept,
+        w: air.w,
+    }
 }

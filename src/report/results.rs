@@ -125,7 +125,10 @@ pub fn write(
     staged.write("measures.csv", &measures_csv(outcome))?;
     staged.write("summary.json", &summary_json(scenario, outcome))?;
     for (figure, png) in &drawn {
-        staged.write(format!("figures/{}.svg", figure.name), figure.svg.as_bytes())?;
+        staged.write(
+            format!("figures/{}.svg", figure.name),
+            figure.svg.as_bytes(),
+        )?;
         staged.write(format!("figures/{}.png", figure.name), png)?;
     }
     Ok(staged.commit()?)
@@ -147,9 +150,9 @@ fn events_csv(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
     table(
         ["time_s", "local_time", "event", "subject", "cause", "text"],
         outcome.events.iter().map(|e| {
-            let local = calendar.date_time(e.t_s).map_or(String::new(), |t| {
-                t.format("%Y-%m-%d %H:%M:%S").to_string()
-            });
+            let local = calendar
+                .date_time(e.t_s)
+                .map_or(String::new(), |t| t.format("%Y-%m-%d %H:%M:%S").to_string());
             [
                 format!("{}", e.t_s),
                 local,
@@ -163,11 +166,23 @@ fn events_csv(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
 }
 
 fn measures_csv(outcome: &Outcome) -> Vec<u8> {
-    let number = |v: Option<f64>| v.filter(|v| v.is_finite()).map_or(String::new(), |v| v.to_string());
+    let number = |v: Option<f64>| {
+        v.filter(|v| v.is_finite())
+            .map_or(String::new(), |v| v.to_string())
+    };
     table(
         [
-            "measure", "subject", "value", "unit", "at_s", "limit", "side", "holds", "mandatory",
-            "source", "note",
+            "measure",
+            "subject",
+            "value",
+            "unit",
+            "at_s",
+            "limit",
+            "side",
+            "holds",
+            "mandatory",
+            "source",
+            "note",
         ],
         outcome.measures.iter().map(|m| {
             let limit = m.limit.as_ref();
@@ -179,8 +194,12 @@ fn measures_csv(outcome: &Outcome) -> Vec<u8> {
                 number(m.at_s),
                 number(limit.map(|l| l.value)),
                 limit.map_or("", |l| side(l.side)).to_string(),
-                m.holds().map_or("", |h| if h { "yes" } else { "no" }).to_string(),
-                limit.map_or("", |l| if l.mandatory { "yes" } else { "no" }).to_string(),
+                m.holds()
+                    .map_or("", |h| if h { "yes" } else { "no" })
+                    .to_string(),
+                limit
+                    .map_or("", |l| if l.mandatory { "yes" } else { "no" })
+                    .to_string(),
                 limit.map_or("", |l| &l.source).to_string(),
                 m.note.clone(),
             ]

@@ -13,7 +13,10 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
     let spec = s.control.controller.spec();
     let protection = |sense: Sense| spec.protections.iter().find(|p| p.sense == sense);
     let limit = |p: Option<&Protection>, value: fn(&Protection) -> f64| {
-        p.map(|p| StoryLimit { value: value(p), source: p.name.clone() })
+        p.map(|p| StoryLimit {
+            value: value(p),
+            source: p.name.clone(),
+        })
     };
     let (low, high) = (protection(Sense::SupplyLow), protection(Sense::SupplyHigh));
     let zones = s
@@ -30,7 +33,11 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             StoryZone {
                 name: z.name.clone(),
                 rooms,
-                outlets: z.outlets.iter().map(|&o| s.outlets[o].name.clone()).collect(),
+                outlets: z
+                    .outlets
+                    .iter()
+                    .map(|&o| s.outlets[o].name.clone())
+                    .collect(),
             }
         })
         .collect();
@@ -48,7 +55,10 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             .map(|r| s.rooms[r].name.clone())
             .collect(),
         differential: if one_sided {
-            Differential { below_k: width, above_k: width }
+            Differential {
+                below_k: width,
+                above_k: width,
+            }
         } else {
             Differential::centred(width)
         },
@@ -62,20 +72,64 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             supply_high_trip_c: limit(high, |p| p.trip),
             supply_high_reset_c: limit(high, |p| p.reset),
         },
-        events: outcome
-            .events
-            .iter()
-            .filter_map(|e| {
-                let What::Control(kind) = e.what else { return None };
-                Some(StoryEvent {
-                    t_s: e.t_s,
-                    kind: kind_of(kind)?,
-                    subject: e.subject.clone(),
-                    text: e.text.clone(),
-                })
-            })
-            .collect(),
+        events: events(s, outcome),
     }
+}
+
+fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
+    let mut heating = outcome
+        .trace
+        .column("unit.heating")
+        .and_then(|c| c.first())
+        .is_some_and(|h| *h > 0.5);
+    let mode = |heating: bool| if heating { "heating" } else { "cooling" }.to_string();
+    let mut out = vec![StoryEvent {
+        t_s: 0.0,
+        kind: EventKind::Mode,
+        subject: "unit".to_string(),
+        text: mode(heating),
+    }];
+    for e in &outcome.events {
+        let What::Control(notice) = e.what else {
+            continue;
+        };
+        let Some(kind) = kind_of(notice) else {
+            continue;
+        };
+        let text = match kind {
+            EventKind::Mode => {
+                heating = !heating;
+                mode(heating)
+            }
+            EventKind::Trip => {
+                let sense = s.control.controller.spec().protections.iter();
+                let sense = sense
+                    .filter(|p| p.name == e.subject)
+                    .map(|p| p.sense)
+                    .next();
+                let unit = if sense == Some(Sense::StaticHigh) {
+                    "Pa"
+                } else {
+                    "°C"
+                };
+                let verb = if notice == NoticeKind::Trip {
+                    ""
+                } else {
+                    "capacity lowered "
+                };
+                format!("{verb}at {:.1} {unit}", e.value)
+            }
+            EventKind::LockOut => "locked out, too many trips".to_string(),
+            _ => e.text.clone(),
+        };
+        out.push(StoryEvent {
+            t_s: e.t_s,
+            kind,
+            subject: e.subject.clone(),
+            text,
+        });
+    }
+    out
 }
 
 fn kind_of(kind: NoticeKind) -> Option<EventKind> {

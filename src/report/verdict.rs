@@ -16,7 +16,11 @@ pub fn verdict(
     width: u16,
     bold: impl Fn(&str) -> String,
 ) -> String {
-    let judged: Vec<&Measure> = outcome.measures.iter().filter(|m| m.limit.is_some()).collect();
+    let judged: Vec<&Measure> = outcome
+        .measures
+        .iter()
+        .filter(|m| m.limit.is_some())
+        .collect();
     let broken: Vec<&&Measure> = judged.iter().filter(|m| m.holds() == Some(false)).collect();
     let mut out = String::new();
     let hours = s.run.duration_s / 3600.0;
@@ -37,8 +41,11 @@ pub fn verdict(
     if !broken.is_empty() {
         out += &rows(s, broken.iter().map(|m| **m), units, width);
     }
-    let kept: Vec<&Measure> =
-        judged.iter().filter(|m| m.holds() == Some(true)).copied().collect();
+    let kept: Vec<&Measure> = judged
+        .iter()
+        .filter(|m| m.holds() == Some(true))
+        .copied()
+        .collect();
     if !kept.is_empty() {
         out += "\nKept:\n";
         out += &rows(s, kept.into_iter(), units, width);
@@ -58,15 +65,33 @@ fn rows<'a>(
         .load_style(presets::NOTHING)
         .set_content_arrangement(ContentArrangement::Dynamic)
         .set_width(width)
-        .set_header(["measure", "where", "value", "limit", "when", "source of the limit"]);
+        .set_header([
+            "measure",
+            "where",
+            "value",
+            "limit",
+            "when",
+            "source of the limit",
+        ]);
     for m in measures {
         let limit = m.limit.as_ref();
         let shown = |v: f64| show(v, m.dimension, units);
-        let when = [m.at_s.map_or(String::new(), |t| clock(s, t)), m.note.clone()];
-        let when: Vec<&str> = when.iter().map(String::as_str).filter(|w| !w.is_empty()).collect();
+        let when = [
+            m.at_s.map_or(String::new(), |t| clock(s, t)),
+            m.note.clone(),
+        ];
+        let when: Vec<&str> = when
+            .iter()
+            .map(String::as_str)
+            .filter(|w| !w.is_empty())
+            .collect();
         let mandatory = limit.is_some_and(|l| l.mandatory);
         table.add_row([
-            Cell::new(if mandatory { format!("{} (mandatory)", m.title) } else { m.title.into() }),
+            Cell::new(if mandatory {
+                format!("{} (mandatory)", m.title)
+            } else {
+                m.title.into()
+            }),
             Cell::new(&m.subject),
             Cell::new(shown(m.value)).set_alignment(CellAlignment::Right),
             Cell::new(limit.map_or(String::new(), |l| {
@@ -108,7 +133,11 @@ pub fn show(value: f64, dimension: Dimension, units: UnitSystem) -> String {
 /// Local clock time `t_s` into the run; with the day when the run is longer than one.
 pub fn clock(s: &Scenario, t_s: f64) -> String {
     let at = s.start() + chrono::TimeDelta::milliseconds((t_s * 1000.0) as i64);
-    let form = if s.run.duration_s > 86_400.0 { "%a %H:%M" } else { "%H:%M" };
+    let form = if s.run.duration_s > 86_400.0 {
+        "%a %H:%M"
+    } else {
+        "%H:%M"
+    };
     at.format(form).to_string()
 }
 

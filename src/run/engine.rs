@@ -1,5 +1,7 @@
 //! The step: one function that reads like a list.
 
+use chrono::TimeDelta;
+
 use super::RunError;
 use super::event::{Event, What};
 use super::house::{House, HouseState};
@@ -13,7 +15,9 @@ use crate::plant::air_side::{AirCommand, AirSide, AirState};
 use crate::plant::drivers::{Drive, Drivers};
 use crate::plant::room::CP_MOIST;
 use crate::plant::transport::{Spaces, Transport};
-use crate::plant::unit::{Mode as UnitMode, UnitCommand, UnitInlet, UnitOutput, UnitState, UnitStep};
+use crate::plant::unit::{
+    Mode as UnitMode, UnitCommand, UnitInlet, UnitOutput, UnitState, UnitStep,
+};
 use crate::scenario::Scenario;
 
 /// Time constant with which a plenum without flow takes on the temperature of the house, s; common
@@ -46,6 +50,8 @@ pub struct State {
 pub struct Engine<'a> {
     scenario: &'a Scenario,
     calendar: Calendar,
+    /// The controller's clock starts with the warm-up, the run's with what is recorded, s.
+    lead_s: f64,
     drivers: Drivers<'a>,
     air_side: AirSide,
     transport: Transport,
@@ -90,7 +96,8 @@ impl<'a> Engine<'a> {
             .enumerate()
             .map(|(i, z)| {
                 let (air, wall) = (house_state.air(z.room).t_c, house_state.fabric_c(z.room));
-                z.sensor.initial_state(air, wall, scenario.run.seed ^ ((i as u64 + 1) << 32))
+                z.sensor
+                    .initial_state(air, wall, scenario.run.seed ^ ((i as u64 + 1) << 32))
             })
             .collect();
         let channels = scenario.control.actuators.len();
@@ -105,7 +112,10 @@ impl<'a> Engine<'a> {
             house: house_state,
         };
         let engine = Engine {
-            calendar: Calendar::new(scenario.run.start),
+            calendar: Calendar::new(
+                scenario.run.start - TimeDelta::milliseconds((scenario.run.warm_up_s * 1e3) as i64),
+            ),
+            lead_s: scenario.run.warm_up_s,
             drivers,
             transport: Transport::new(&scenario.air, indoors),
             house: House::new(scenario),
@@ -166,7 +176,7 @@ impl<'a> Engine<'a> {
             if *t_s > state.t_s + 1e-6 {
                 break;
             }
-            let clock = self.calendar.clock(state.t_s);
+            let clock = self.calendar.clock(state.t_s + self.lead_s);
             let refused = self
                 .scenario
                 .control
@@ -180,6 +190,7 @@ impl<'a> Engine<'a> {
                 subject: "system".to_string(),
                 text: words.clone(),
                 cause,
+                value: f64::NAN,
             });
             self.next_action += 1;
         }
@@ -189,7 +200,9 @@ impl<'a> Engine<'a> {
         for (i, z) in self.scenario.zones.iter().enumerate() {
             let air_c = state.house.heat[3 * z.room];
             let wall_c = state.house.fabric_c(z.room);
-            self.readings_c[i] = z.sensor.step(air_c, wall_c, self.dt_s, &mut state.sensors[i]);
+            self.readings_c[i] = z
+                .sensor
+                .step(air_c, wall_c, self.dt_s, &mut state.sensors[i]);
         }
     }
 
@@ -210,7 +223,7 @@ impl<'a> Engine<'a> {
             rooms_flow_m3_s: if fan_on { rooms_flow } else { f64::NAN },
             coil_flow_fraction: state.air.fan_m3_s / s.rated_flow_m3_s,
         };
-        let clock = self.calendar.clock(state.t_s);
+        let clock = self.calendar.clock(state.t_s + self.lead_s);
         s.control.controller.step(
             &clock,
             self.dt_s,
@@ -220,7 +233,7 @@ impl<'a> Engine<'a> {
             &mut self.notices,
         );
         for n in self.notices.drain(..) {
-            events.push(told(s, &n));
+            events.push(told(s, &n, self.lead_s));
         }
     }
 
@@ -232,7 +245,11 @@ impl<'a> Engine<'a> {
             flow += q.max(0.0);
             heat += q.max(0.0) * state.house.heat[3 * r.room];
         }
-        if flow > 0.0 { heat / flow } else { state.house.heat[3 * returns[0].room] }
+        if flow > 0.0 {
+            heat / flow
+        } else {
+            state.house.heat[3 * returns[0].room]
+        }
     }
 
     fn move_dampers(&mut self, state: &mut State, events: &mut Vec<Event>) {
@@ -253,6 +270,7 @@ impl<'a> Engine<'a> {
                     subject: subject.to_string(),
                     cause: "commanded".to_string(),
                     text: format!("damper of {subject} stands at {percent:.0} %"),
+                    value: motor.position,
                 });
             }
         }
@@ -284,6 +302,7 @@ impl<'a> Engine<'a> {
                 subject: "fan".to_string(),
                 cause: self.commands.phase.name().to_string(),
                 text: format!("fan {}", if is_on { "starts" } else { "stops" }),
+                value: f64::from(u8::from(is_on)),
             });
         }
         Ok(())
@@ -310,8 +329,13 @@ impl<'a> Engine<'a> {
             },
             speed: demand.speed,
         };
-        let out =
-            s.unit.unit.step(&self.saturation, &self.unit_step, &command, &inlet, &mut state.unit)?;
+        let out = s.unit.unit.step(
+            &self.saturation,
+            &self.unit_step,
+            &command,
+            &inlet,
+            &mut state.unit,
+        )?;
         let indoors_c = house.heat[3 * s.air.returns[0].room];
         if air_kg_s > 0.0 {
             let fan_k = state.air.fan_w / (air_kg_s * CP_MOIST);
@@ -335,7 +359,14 @@ impl<'a> Engine<'a> {
         let outlet_air = self.transport.outlet_air();
         let drive = self.drivers.drive();
         self.house
-            .step(self.dt_s, drive, &state.air, outlet_air, state.plenum, &mut state.house)
+            .step(
+                self.dt_s,
+                drive,
+                &state.air,
+                outlet_air,
+                state.plenum,
+                &mut state.house,
+            )
             .map_err(|room| RunError::Room {
                 room: self.scenario.rooms[room].name.clone(),
                 t_s: state.t_s,
@@ -347,7 +378,7 @@ impl<'a> Engine<'a> {
         let drive: &Drive = self.drivers.drive();
         let s = &mut self.sample;
         s.t_s = state.t_s;
-        s.minute_of_week = u32::from(self.calendar.clock(state.t_s).minute_of_week);
+        s.minute_of_week = u32::from(self.calendar.clock(state.t_s + self.lead_s).minute_of_week);
         s.outdoor_c = drive.outdoor.t_c;
         s.outdoor_w = drive.outdoor.w;
         s.air = AirSample {
@@ -411,19 +442,22 @@ fn relative_humidity(table: &SaturationTable, air: MoistAir) -> f64 {
     (air.w / (RATIO + air.w)) * ((RATIO + saturated) / saturated)
 }
 
-fn told(s: &Scenario, n: &Notice) -> Event {
+fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
     let subject = n
         .zone
         .and_then(|z| s.zones.get(z))
         .map(|z| z.name.clone())
         .or_else(|| {
-            let p = n.protection.and_then(|p| s.control.controller.spec().protections.get(p));
+            let p = n
+                .protection
+                .and_then(|p| s.control.controller.spec().protections.get(p));
             p.map(|p| p.name.clone())
         })
         .unwrap_or_else(|| "system".to_string());
     Event {
-        t_s: n.t_s,
+        t_s: n.t_s - lead_s,
         what: What::Control(n.kind),
+        value: n.value,
         subject,
         cause: n.cause.map_or("", |c| c.phrase()).to_string(),
         text: s.control.controller.describe(n),

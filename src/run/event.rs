@@ -38,6 +38,8 @@ pub struct Event {
     pub subject: String,
     /// Why; empty when there is nothing to add.
     pub cause: String,
+    /// A figure that goes with it, SI: the reading at a trip, a position, a speed; NaN without one.
+    pub value: f64,
     /// The whole of it as a sentence.
     pub text: String,
 }

@@ -26,7 +26,10 @@ pub struct HouseState {
 impl HouseState {
     /// Air of a room.
     pub fn air(&self, room: usize) -> MoistAir {
-        MoistAir { t_c: self.heat[3 * room + AIR], w: self.moisture[2 * room] }
+        MoistAir {
+            t_c: self.heat[3 * room + AIR],
+            w: self.moisture[2 * room],
+        }
     }
 
     /// Temperature of a room's contents, °C.
@@ -132,7 +135,10 @@ impl House {
                 moisture.stream(2 * from, 2 * to);
             }
             let factor = d.opening.exchange_factor(DOORWAY_MEAN_K);
-            doors.push(DoorFacts { between: d.between, factor });
+            doors.push(DoorFacts {
+                between: d.between,
+                factor,
+            });
         }
         let (heat, moisture) = (heat.build(), moisture.build());
         let (n, m, streams) = (heat.len(), moisture.len(), 2 * doors.len());
@@ -168,7 +174,10 @@ impl House {
 
     /// Every store of a room at its initial temperature and humidity.
     pub fn initial(scenario: &Scenario) -> HouseState {
-        let mut state = HouseState { heat: Vec::new(), moisture: Vec::new() };
+        let mut state = HouseState {
+            heat: Vec::new(),
+            moisture: Vec::new(),
+        };
         for r in &scenario.rooms {
             state.heat.extend([r.initial_c; 3]);
             let w = humidity_ratio(r.initial_rh, r.initial_c, scenario.site.pressure_pa);
@@ -187,20 +196,32 @@ impl House {
 
     /// How the heat balance has closed since the meters started, J.
     pub fn heat_closure(&self, state: &HouseState) -> Closure {
-        self.heat_meter.closure(self.stored_heat(state) - self.start_heat)
+        self.heat_meter
+            .closure(self.stored_heat(state) - self.start_heat)
     }
 
     /// How the moisture balance has closed since the meters started, kg.
     pub fn water_closure(&self, state: &HouseState) -> Closure {
-        self.water_meter.closure(self.stored_water(state) - self.start_water)
+        self.water_meter
+            .closure(self.stored_water(state) - self.start_water)
     }
 
     fn stored_heat(&self, state: &HouseState) -> f64 {
-        self.heat.capacity().iter().zip(&state.heat).map(|(c, t)| c * t).sum()
+        self.heat
+            .capacity()
+            .iter()
+            .zip(&state.heat)
+            .map(|(c, t)| c * t)
+            .sum()
     }
 
     fn stored_water(&self, state: &HouseState) -> f64 {
-        self.moisture.capacity().iter().zip(&state.moisture).map(|(c, w)| c * w).sum()
+        self.moisture
+            .capacity()
+            .iter()
+            .zip(&state.moisture)
+            .map(|(c, w)| c * w)
+            .sum()
     }
 
     /// Steps all rooms by `dt_s`; the error is the index of a room whose balance has no solution.
@@ -254,9 +275,8 @@ impl House {
             let rest = d.gain_w + d.sun_w - to_air;
             self.source[a] = outdoors_w_k * outdoor.t_c + to_air;
             self.source[l] = room.rest_to_contents * rest;
-            self.source[f] = (1.0 - room.rest_to_contents) * rest
-                + d.opaque_w
-                + room.ground_w_k * self.ground_c;
+            self.source[f] =
+                (1.0 - room.rest_to_contents) * rest + d.opaque_w + room.ground_w_k * self.ground_c;
             self.water_boundary[2 * i] = into;
             self.water_source[2 * i] = into * outdoor.w + d.moisture_kg_s;
         }
@@ -326,8 +346,11 @@ impl House {
         }
         let mut air_flow = |m3_s: f64, room: usize, from: MoistAir| {
             let m = rho * m3_s;
-            let (t_c, w_kg) =
-                if m >= 0.0 { (from.t_c, from.w) } else { (t[3 * room], w[2 * room]) };
+            let (t_c, w_kg) = if m >= 0.0 {
+                (from.t_c, from.w)
+            } else {
+                (t[3 * room], w[2 * room])
+            };
             heat.add(m * CP_MOIST * t_c, dt_s);
             water.add(m * w_kg, dt_s);
         };
@@ -338,7 +361,10 @@ impl House {
             air_flow(air.relief_m3_s, room, plenum);
         }
         for (r, &room) in self.return_room.iter().enumerate() {
-            let own = MoistAir { t_c: t[3 * room], w: w[2 * room] };
+            let own = MoistAir {
+                t_c: t[3 * room],
+                w: w[2 * room],
+            };
             air_flow(-air.returns_m3_s[r], room, own);
         }
     }

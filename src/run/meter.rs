@@ -24,7 +24,11 @@ impl Meter {
             net_inflow: self.net,
             throughput: self.throughput,
             residual,
-            relative: if self.throughput > 0.0 { residual.abs() / self.throughput } else { 0.0 },
+            relative: if self.throughput > 0.0 {
+                residual.abs() / self.throughput
+            } else {
+                0.0
+            },
         }
     }
 }

@@ -63,7 +63,9 @@ pub struct Outcome {
 impl Outcome {
     /// A measure by key and subject.
     pub fn measure(&self, key: &str, subject: &str) -> Option<&Measure> {
-        self.measures.iter().find(|m| m.key == key && m.subject == subject)
+        self.measures
+            .iter()
+            .find(|m| m.key == key && m.subject == subject)
     }
 }
 
@@ -71,10 +73,7 @@ impl Outcome {
 ///
 /// # Errors
 /// [`RunError`], naming the element, unit or room that could not be solved.
-pub fn simulate(
-    scenario: &Scenario,
-    mut progress: impl FnMut(f64),
-) -> Result<Outcome, RunError> {
+pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Outcome, RunError> {
     let (mut engine, mut state) = Engine::new(scenario)?;
     let run = &scenario.run;
     let count = |time_s: f64| (time_s / run.step_s).round() as u64;
@@ -119,7 +118,10 @@ pub fn simulate(
         }
     }
     progress(1.0);
-    let measures = watchers.iter().flat_map(|w| w.measures(run.duration_s)).collect();
+    let measures = watchers
+        .iter()
+        .flat_map(|w| w.measures(run.duration_s))
+        .collect();
     Ok(Outcome {
         trace: recorder.trace,
         events,

@@ -61,7 +61,10 @@ impl Recorder {
     pub fn new(s: &Scenario) -> Recorder {
         let columns = columns(s);
         let row = Vec::with_capacity(columns.len());
-        Recorder { trace: Trace::new(columns), row }
+        Recorder {
+            trace: Trace::new(columns),
+            row,
+        }
     }
 
     /// Adds a row.
@@ -91,7 +94,13 @@ impl Recorder {
             s.unit.condensate_kg_s,
         ]);
         for r in &s.rooms {
-            row.extend([r.air_c, r.operative_c(), 100.0 * r.rh, r.pressure_pa, r.people]);
+            row.extend([
+                r.air_c,
+                r.operative_c(),
+                100.0 * r.rh,
+                r.pressure_pa,
+                r.people,
+            ]);
         }
         for o in &s.outlets {
             row.extend([o.flow_m3_s, o.opening, o.face_velocity_m_s, o.air_c]);

@@ -63,11 +63,14 @@ pub(super) fn air_side(
     let (fan, drive, rated_flow_m3_s) = fan(top)?;
     let filter = top.table("filter")?;
     let clean = drop_law(&filter, rated_flow_m3_s, 25.0, 1.6)?;
-    let filter_loading = filter.number("loading").within(0.3, 20.0).or(1.0, "clean")?;
-    let filter_growth = filter
-        .number("growth_per_1000_h")
-        .within(0.0, 20.0)
-        .or(0.3, "resistance doubles in about 3000 h of running; common practice, no source")?;
+    let filter_loading = filter
+        .number("loading")
+        .within(0.3, 20.0)
+        .or(1.0, "clean")?;
+    let filter_growth = filter.number("growth_per_1000_h").within(0.0, 20.0).or(
+        0.3,
+        "resistance doubles in about 3000 h of running; common practice, no source",
+    )?;
     filter.finish()?;
     let coil_section = top.table("coil")?;
     let coil = drop_law(&coil_section, rated_flow_m3_s, 45.0, 1.6)?;
@@ -91,14 +94,21 @@ pub(super) fn air_side(
         outlets,
         relief,
     };
-    Ok(AirParts { spec, channels, rated_flow_m3_s })
+    Ok(AirParts {
+        spec,
+        channels,
+        rated_flow_m3_s,
+    })
 }
 
 fn fan(top: &Section<'_>) -> Result<(Arc<Fan>, DriveKind, f64), Diagnostic> {
     let s = top.table("fan")?;
     let points = s.list("points")?;
     let (curve, flow, pressure) = if points.is_empty() {
-        let flow = s.quantity("flow", Dimension::AirFlow).within(0.02, 20.0).required()?;
+        let flow = s
+            .quantity("flow", Dimension::AirFlow)
+            .within(0.02, 20.0)
+            .required()?;
         let pressure = s
             .quantity("pressure", Dimension::Pressure)
             .within(10.0, 2000.0)
@@ -109,19 +119,31 @@ fn fan(top: &Section<'_>) -> Result<(Arc<Fan>, DriveKind, f64), Diagnostic> {
     } else {
         let mut curve_points = Vec::new();
         for p in &points {
-            let flow = p.quantity("flow", Dimension::AirFlow).within(0.0, 20.0).required()?;
-            let pressure =
-                p.quantity("pressure", Dimension::Pressure).within(0.0, 3000.0).required()?;
+            let flow = p
+                .quantity("flow", Dimension::AirFlow)
+                .within(0.0, 20.0)
+                .required()?;
+            let pressure = p
+                .quantity("pressure", Dimension::Pressure)
+                .within(0.0, 3000.0)
+                .required()?;
             p.finish()?;
             curve_points.push((flow, pressure));
         }
         let curve = FanCurve::from_points(&curve_points).map_err(|e| {
-            s.error_at("points", e.to_string(), "give flows that rise and pressures that fall")
+            s.error_at(
+                "points",
+                e.to_string(),
+                "give flows that rise and pressures that fall",
+            )
         })?;
         let flow = s
             .quantity("flow", Dimension::AirFlow)
             .within(0.02, 20.0)
-            .or(0.75 * curve.free_flow_m3_s(), "three quarters of the curve's free flow")?;
+            .or(
+                0.75 * curve.free_flow_m3_s(),
+                "three quarters of the curve's free flow",
+            )?;
         let pressure = curve.pressure_pa(flow);
         if pressure <= 0.0 {
             return Err(s.error_at(
@@ -139,24 +161,42 @@ fn fan(top: &Section<'_>) -> Result<(Arc<Fan>, DriveKind, f64), Diagnostic> {
     let rated_w = flow * pressure / efficiency;
     let mut power = PowerCurve::from_rated_point(flow, rated_w)
         .map_err(|e| s.error(e.to_string(), "correct [fan]"))?;
-    power.standby_w = s.quantity("standby", Dimension::Power).within(0.0, 500.0).or(5.0, COMMON)?;
-    let drives = [("fixed speed", 0), ("constant torque", 1), ("constant airflow", 2)];
-    let kind = s.choice("drive", &drives).or(0, "the plainest drive; our own choice")?;
+    power.standby_w = s
+        .quantity("standby", Dimension::Power)
+        .within(0.0, 500.0)
+        .or(5.0, COMMON)?;
+    let drives = [
+        ("fixed speed", 0),
+        ("constant torque", 1),
+        ("constant airflow", 2),
+    ];
+    let kind = s
+        .choice("drive", &drives)
+        .or(0, "the plainest drive; our own choice")?;
     let limits = Limits {
         speed_min: s.fraction("lowest_speed").or(0.1, COMMON)?,
-        speed_max: s
-            .number("highest_speed")
-            .within(0.3, 2.0)
-            .or(1.25, "a quarter above the rated point; common practice, no source")?,
+        speed_max: s.number("highest_speed").within(0.3, 2.0).or(
+            1.25,
+            "a quarter above the rated point; common practice, no source",
+        )?,
         power_max_w: s
             .quantity("highest_power", Dimension::Power)
             .above(0.0)
-            .or(1.5 * rated_w, "half above the rated point; common practice, no source")?,
+            .or(
+                1.5 * rated_w,
+                "half above the rated point; common practice, no source",
+            )?,
     };
     let drive = match kind {
         0 => DriveKind::FixedSpeed,
-        1 => DriveKind::ConstantTorque { torque_w: power.torque_w(flow, 1.0), limits },
-        _ => DriveKind::ConstantAirflow { flow_m3_s: flow, limits },
+        1 => DriveKind::ConstantTorque {
+            torque_w: power.torque_w(flow, 1.0),
+            limits,
+        },
+        _ => DriveKind::ConstantAirflow {
+            flow_m3_s: flow,
+            limits,
+        },
     };
     // Read here so that a key of the controller's part of [fan] is not a stray.
     super::control::fan_keys(&s)?;
@@ -171,16 +211,22 @@ fn drop_law(
     default_pa: f64,
     default_n: f64,
 ) -> Result<LinearQuadratic, Diagnostic> {
-    let pa = s.quantity("drop", Dimension::Pressure).within(0.5, 1000.0).or(default_pa, COMMON)?;
+    let pa = s
+        .quantity("drop", Dimension::Pressure)
+        .within(0.5, 1000.0)
+        .or(default_pa, COMMON)?;
     let at = s
         .quantity("at", Dimension::AirFlow)
         .within(0.005, 20.0)
         .or(rated_m3_s, "the fan's rated flow")?;
-    let n = s
-        .number("exponent")
-        .within(1.0, 2.0)
-        .or(default_n, "coil and filter 1.4 to 1.8, return 1.9; common practice, no source")?;
-    Ok(LinearQuadratic { a: (2.0 - n) * pa / at, b: (n - 1.0) * pa / (at * at) })
+    let n = s.number("exponent").within(1.0, 2.0).or(
+        default_n,
+        "coil and filter 1.4 to 1.8, return 1.9; common practice, no source",
+    )?;
+    Ok(LinearQuadratic {
+        a: (2.0 - n) * pa / at,
+        b: (n - 1.0) * pa / (at * at),
+    })
 }
 
 /// The rooms that `[return]` draws from; at least one.
@@ -205,7 +251,10 @@ fn returns(
     s.finish()?;
     // Equal paths side by side: each carries its share at the same drop.
     let n = rooms.len() as f64;
-    let law = LinearQuadratic { a: law.a * n, b: law.b * n * n };
+    let law = LinearQuadratic {
+        a: law.a * n,
+        b: law.b * n * n,
+    };
     Ok(rooms.iter().map(|&room| ReturnPath { room, law }).collect())
 }
 
@@ -218,8 +267,11 @@ struct DuctDefaults {
     leakage: LeakageClass,
 }
 
-const SPACES: [(&str, DuctSpace); 3] =
-    [("roof", DuctSpace::Roof), ("indoors", DuctSpace::Indoors), ("outdoors", DuctSpace::Outdoors)];
+const SPACES: [(&str, DuctSpace); 3] = [
+    ("roof", DuctSpace::Roof),
+    ("indoors", DuctSpace::Indoors),
+    ("outdoors", DuctSpace::Outdoors),
+];
 
 const LEAKAGE: [(&str, LeakageClass); 4] = [
     ("class 1", LeakageClass::Class1),
@@ -243,11 +295,19 @@ impl DuctDefaults {
         let s = top.table("ducts")?;
         let chosen = material(&s)?;
         if chosen.is_none() {
-            s.note("ducts.material", duct::MATERIALS[0].name, duct::MATERIALS[0].source);
+            s.note(
+                "ducts.material",
+                duct::MATERIALS[0].name,
+                duct::MATERIALS[0].source,
+            );
         }
         let kind = damper_kind(&s)?;
         if kind.is_none() {
-            s.note("ducts.damper", damper::KINDS[0].name, damper::KINDS[0].source);
+            s.note(
+                "ducts.damper",
+                damper::KINDS[0].name,
+                damper::KINDS[0].source,
+            );
         }
         let defaults = DuctDefaults {
             material: chosen.unwrap_or(&duct::MATERIALS[0]),
@@ -255,15 +315,18 @@ impl DuctDefaults {
                 .quantity("insulation", Dimension::ThermalResistance)
                 .within(0.0, 10.0)
                 .or(1.0, COMMON)?,
-            space: s.choice("space", &SPACES).or(DuctSpace::Roof, "the harder case")?,
+            space: s
+                .choice("space", &SPACES)
+                .or(DuctSpace::Roof, "the harder case")?,
             compression: s.fraction("compression").within(0.0, 0.5).or(
                 0.04,
                 "flexible duct pulled to within 4 % of its length, ASHRAE Fundamentals",
             )?,
             damper: kind.unwrap_or(&damper::KINDS[0]),
-            leakage: s
-                .choice("leakage", &LEAKAGE)
-                .or(LeakageClass::Class2, "EN 1751; cheap round dampers are class 1 or 2, common practice, no source")?,
+            leakage: s.choice("leakage", &LEAKAGE).or(
+                LeakageClass::Class2,
+                "EN 1751; cheap round dampers are class 1 or 2, common practice, no source",
+            )?,
         };
         s.finish()?;
         Ok(defaults)
@@ -271,7 +334,11 @@ impl DuctDefaults {
 }
 
 fn run(s: &Section<'_>, d: &DuctDefaults, default_length: f64) -> Result<Run, Diagnostic> {
-    let size = |key: &str| s.quantity(key, Dimension::Length).within(0.05, 3.0).optional();
+    let size = |key: &str| {
+        s.quantity(key, Dimension::Length)
+            .within(0.05, 3.0)
+            .optional()
+    };
     let section = match (size("diameter")?, size("width")?, size("height")?) {
         (Some(diameter_m), None, None) => DuctSection::Round { diameter_m },
         (None, Some(width_m), Some(height_m)) => DuctSection::Rectangular { width_m, height_m },
@@ -283,7 +350,10 @@ fn run(s: &Section<'_>, d: &DuctDefaults, default_length: f64) -> Result<Run, Di
         }
         _ => {
             return Err(s.error(
-                format!("{} has a size that is neither round nor rectangular", s.header()),
+                format!(
+                    "{} has a size that is neither round nor rectangular",
+                    s.header()
+                ),
                 "write diameter = \"200 mm\" alone, or width and height alone",
             ));
         }
@@ -291,8 +361,10 @@ fn run(s: &Section<'_>, d: &DuctDefaults, default_length: f64) -> Result<Run, Di
     let material = material(s)?.unwrap_or(d.material);
     let compression = s.fraction("compression").within(0.0, 0.5).optional()?;
     let flexible = material.name.contains("flexible");
-    let insulation =
-        s.quantity("insulation", Dimension::ThermalResistance).within(0.0, 10.0).optional()?;
+    let insulation = s
+        .quantity("insulation", Dimension::ThermalResistance)
+        .within(0.0, 10.0)
+        .optional()?;
     Ok(Run {
         duct: Duct {
             section,
@@ -312,10 +384,7 @@ fn run(s: &Section<'_>, d: &DuctDefaults, default_length: f64) -> Result<Run, Di
     })
 }
 
-fn trunks(
-    top: &Section<'_>,
-    d: &DuctDefaults,
-) -> Result<(Vec<Trunk>, Vec<Name>), Diagnostic> {
+fn trunks(top: &Section<'_>, d: &DuctDefaults) -> Result<(Vec<Trunk>, Vec<Name>), Diagnostic> {
     let sections = top.tables("trunk")?;
     let names: Vec<Name> = sections.iter().map(|(n, _)| n.clone()).collect();
     let mut read = Vec::new();
@@ -358,13 +427,19 @@ fn trunks(
 
 fn find_trunk(names: &[Name], name: &Name) -> Result<usize, Diagnostic> {
     let known = names.iter().map(Name::as_str).chain(["plenum"]);
-    names.iter().position(|n| n.text == name.text).ok_or_else(|| name.unknown("trunk", known))
+    names
+        .iter()
+        .position(|n| n.text == name.text)
+        .ok_or_else(|| name.unknown("trunk", known))
 }
 
 /// `"300 mm x 200 mm"` as an area, m²; `None` when not written.
 fn face_area(s: &Section<'_>) -> Result<Option<f64>, Diagnostic> {
     let Some(text) = s.text("grille").optional()? else {
-        return s.quantity("grille_area", Dimension::Area).within(1e-4, 10.0).optional();
+        return s
+            .quantity("grille_area", Dimension::Area)
+            .within(1e-4, 10.0)
+            .optional();
     };
     let sides: Vec<f64> = text
         .split(['x', '×'])
@@ -395,9 +470,16 @@ fn outlets(
         let trunk = from.as_ref().map(|f| find_trunk(trunks, f)).transpose()?;
         let run = run(&s, d, 5.0)?;
         let area = run.duct.section.area_m2();
-        let channel = s.integer("channel").within(1.0, 9999.0).optional()?.map(|c| c as u32);
+        let channel = s
+            .integer("channel")
+            .within(1.0, 9999.0)
+            .optional()?
+            .map(|c| c as u32);
         let kind = damper_kind(&s)?.unwrap_or(d.damper);
-        let leakage = s.choice("leakage", &LEAKAGE).optional()?.unwrap_or(d.leakage);
+        let leakage = s
+            .choice("leakage", &LEAKAGE)
+            .optional()?
+            .unwrap_or(d.leakage);
         let damper = match channel {
             None => {
                 s.note(
@@ -413,7 +495,12 @@ fn outlets(
             ),
         };
         if let Some(number) = channel {
-            claim(channels, number, Drives::Outlet(out.len()), s.at_of("channel"))?;
+            claim(
+                channels,
+                number,
+                Drives::Outlet(out.len()),
+                s.at_of("channel"),
+            )?;
         }
         let face_area_m2 = match face_area(&s)? {
             Some(a) => a,
@@ -428,17 +515,23 @@ fn outlets(
             }
         };
         let grille = Grille {
-            loss_k: s
-                .number("grille_loss")
-                .within(0.1, 50.0)
-                .or(3.0, "on the face velocity, 2 to 4; common practice, no source")?,
+            loss_k: s.number("grille_loss").within(0.1, 50.0).or(
+                3.0,
+                "on the face velocity, 2 to 4; common practice, no source",
+            )?,
             face_area_m2,
         };
-        let balancing_c = s.number("balancing").within(0.0, 1e5).or(0.0, "no hand damper")?;
+        let balancing_c = s
+            .number("balancing")
+            .within(0.0, 1e5)
+            .or(0.0, "no hand damper")?;
         let design_flow_m3_s = s
             .quantity("flow", Dimension::AirFlow)
             .within(0.001, 5.0)
-            .or(3.0 * area, "3 m/s in the branch: common practice, no source")?;
+            .or(
+                3.0 * area,
+                "3 m/s in the branch: common practice, no source",
+            )?;
         out.push(Outlet {
             name: name.text.clone(),
             room,
@@ -473,16 +566,24 @@ fn claim(
     at: super::source::At,
 ) -> Result<(), Diagnostic> {
     if let Some(first) = channels.iter().find(|c| c.number == number) {
-        return Err(Diagnostic::at(&at, format!("channel {number} already drives another damper"))
-            .and_at(&first.at, "it is taken here")
-            .advise(format!("one channel per damper: {} is free", free(channels))));
+        return Err(Diagnostic::at(
+            &at,
+            format!("channel {number} already drives another damper"),
+        )
+        .and_at(&first.at, "it is taken here")
+        .advise(format!(
+            "one channel per damper: {} is free",
+            free(channels)
+        )));
     }
     channels.push(Channel { number, drives, at });
     Ok(())
 }
 
 fn free(channels: &[Channel]) -> u32 {
-    (1..).find(|n| channels.iter().all(|c| c.number != *n)).unwrap_or(1)
+    (1..)
+        .find(|n| channels.iter().all(|c| c.number != *n))
+        .unwrap_or(1)
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -505,16 +606,33 @@ fn relief(
         ("weighted blade", ReliefKind::Blade),
         ("motorised", ReliefKind::Motorised),
     ];
-    let kind = s.choice("kind", &kinds).or(ReliefKind::None, "no relief unless one is written")?;
+    let kind = s
+        .choice("kind", &kinds)
+        .or(ReliefKind::None, "no relief unless one is written")?;
     if kind == ReliefKind::None {
         // A what-if that takes the relief away may leave its figures in the base file.
-        for key in ["diameter", "width", "height", "length", "material", "fittings", "space"] {
+        for key in [
+            "diameter", "width", "height", "length", "material", "fittings", "space",
+        ] {
             s.text(key).optional().ok();
         }
-        for key in ["insulation", "compression", "opening_pressure", "full_open_pressure"] {
+        for key in [
+            "insulation",
+            "compression",
+            "opening_pressure",
+            "full_open_pressure",
+        ] {
             s.text(key).optional().ok();
         }
-        for key in ["friction", "lag", "leakage", "damper", "to", "balancing", "channel"] {
+        for key in [
+            "friction",
+            "lag",
+            "leakage",
+            "damper",
+            "to",
+            "balancing",
+            "channel",
+        ] {
             s.text(key).optional().ok();
         }
         super::control::relief_keys(&s).ok();
@@ -529,8 +647,14 @@ fn relief(
         Some(n) => ReliefTo::Room(rooms.find(&n)?),
     };
     let damper_kind = damper_kind(&s)?.unwrap_or(d.damper);
-    let leakage = s.choice("leakage", &LEAKAGE).optional()?.unwrap_or(d.leakage);
-    let balancing = s.number("balancing").within(0.0, 1e5).or(0.0, "no hand damper")?;
+    let leakage = s
+        .choice("leakage", &LEAKAGE)
+        .optional()?
+        .unwrap_or(d.leakage);
+    let balancing = s
+        .number("balancing")
+        .within(0.0, 1e5)
+        .or(0.0, "no hand damper")?;
     let mut duct = run.duct;
     duct.fitting_c += balancing;
     let damper = Damper::new(damper_kind.form, area, leakage)
@@ -539,13 +663,21 @@ fn relief(
         ReliefKind::Motorised => {
             let number = s.integer("channel").within(1.0, 9999.0).required()? as u32;
             claim(channels, number, Drives::Relief, s.at_of("channel"))?;
-            (Relief::Motorised(MotorisedRelief::new(damper, &duct, air)), Some(number))
+            (
+                Relief::Motorised(MotorisedRelief::new(damper, &duct, air)),
+                Some(number),
+            )
         }
         _ => (Relief::WeightedBlade(blade(&s, &damper, &duct, air)?), None),
     };
     super::control::relief_keys(&s)?;
     s.finish()?;
-    Ok(Some(ReliefSpec { relief, to, channel, area_m2: area }))
+    Ok(Some(ReliefSpec {
+        relief,
+        to,
+        channel,
+        area_m2: area,
+    }))
 }
 
 fn blade(
@@ -556,13 +688,21 @@ fn blade(
 ) -> Result<WeightedBlade, Diagnostic> {
     let pressure = |key: &str| s.quantity(key, Dimension::Pressure).within(5.0, 500.0);
     let open_pa = pressure("opening_pressure").required()?;
-    let full_pa = pressure("full_open_pressure")
-        .or(1.6 * open_pa, "1.3 to 2 times the opening pressure; common practice, no source")?;
+    let full_pa = pressure("full_open_pressure").or(
+        1.6 * open_pa,
+        "1.3 to 2 times the opening pressure; common practice, no source",
+    )?;
     let friction = s
         .quantity("friction", Dimension::Pressure)
         .within(0.0, 100.0)
-        .or(0.05 * open_pa, "half of a band of a tenth of the opening pressure; common practice, no source")?;
-    let lag_s = s.quantity("lag", Dimension::Time).within(0.0, 60.0).or(3.0, COMMON)?;
+        .or(
+            0.05 * open_pa,
+            "half of a band of a tenth of the opening pressure; common practice, no source",
+        )?;
+    let lag_s = s
+        .quantity("lag", Dimension::Time)
+        .within(0.0, 60.0)
+        .or(3.0, COMMON)?;
     // Duct and open blade in series, taken at 5 m/s where the linear part is small.
     let through = duct.law(air).in_series(damper.law(1.0, air.density_kg_m3));
     let at = 5.0 * damper.area_m2();

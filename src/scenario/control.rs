@@ -20,9 +20,7 @@ use crate::control::staging::{
 use crate::control::thermostat::{Differential, Placement, Sensor};
 use crate::control::timetable::{Band, Days, Setpoints, Timetable};
 use crate::control::zone::{LostSensor, OutOfBand, ZoneSpec};
-use crate::control::{
-    Action, ChannelOwner, ControlError, Controller, ControllerSpec, Hold, Mode,
-};
+use crate::control::{Action, ChannelOwner, ControlError, Controller, ControllerSpec, Hold, Mode};
 use crate::quantity::Dimension;
 
 /// Opening of a damper whose sensor is lost, when the file says nothing.
@@ -61,11 +59,15 @@ pub struct ControlParts {
 }
 
 fn time(s: &Section<'_>, key: &str, d: &known::Sourced, most: f64) -> Result<f64, Diagnostic> {
-    s.quantity(key, Dimension::Time).within(0.0, most).or(d.value, d.source)
+    s.quantity(key, Dimension::Time)
+        .within(0.0, most)
+        .or(d.value, d.source)
 }
 
 fn kelvin(s: &Section<'_>, key: &str, d: &known::Sourced, most: f64) -> Result<f64, Diagnostic> {
-    s.quantity(key, Dimension::TemperatureDifference).within(0.0, most).or(d.value, d.source)
+    s.quantity(key, Dimension::TemperatureDifference)
+        .within(0.0, most)
+        .or(d.value, d.source)
 }
 
 pub(super) fn control(
@@ -98,13 +100,19 @@ pub(super) fn control(
         cooling_c: s
             .quantity("overheat_guard", Dimension::Temperature)
             .within(25.0, 60.0)
-            .or(known::OVERHEAT_GUARD_C.value, known::OVERHEAT_GUARD_C.source)?,
+            .or(
+                known::OVERHEAT_GUARD_C.value,
+                known::OVERHEAT_GUARD_C.source,
+            )?,
         heating_c: s
             .quantity("frost_guard", Dimension::Temperature)
             .within(0.0, 20.0)
             .or(known::FROST_GUARD_C.value, known::FROST_GUARD_C.source)?,
     };
-    let guarded = s.flag("guard").or(true, "outside their bands zones still call at guard setpoints")?;
+    let guarded = s.flag("guard").or(
+        true,
+        "outside their bands zones still call at guard setpoints",
+    )?;
     s.finish()?;
     let defaults = ZoneDefaults {
         sensor: sensor(top)?,
@@ -142,7 +150,10 @@ pub(super) fn control(
                 let outlet = &air.spec.outlets[*o].name;
                 return Err(Diagnostic::at(
                     &c.at,
-                    format!("channel {} (outlet \"{outlet}\") belongs to no zone", c.number),
+                    format!(
+                        "channel {} (outlet \"{outlet}\") belongs to no zone",
+                        c.number
+                    ),
                 )
                 .advise(format!(
                     "add {} to the channels of one zone, or take `channel` out for an outlet \
@@ -169,20 +180,30 @@ pub(super) fn control(
     let travel = top.table("dampers")?;
     let actuator = Actuator {
         travel_s: time(&travel, "travel", &known::ACTUATOR_TRAVEL_S, 600.0)?,
-        dead_band: travel
-            .fraction("motor_dead_band")
-            .or(known::ACTUATOR_DEAD_BAND.value, known::ACTUATOR_DEAD_BAND.source)?,
+        dead_band: travel.fraction("motor_dead_band").or(
+            known::ACTUATOR_DEAD_BAND.value,
+            known::ACTUATOR_DEAD_BAND.source,
+        )?,
     };
     let actuators = vec![actuator; spec.channels.len()];
     let actions = actions(top, &names, duration_s, start)?;
     let controller = Controller::new(spec).map_err(|e| place(&e, top, &zone_sections))?;
-    Ok(ControlParts { controller, zones, outlet_channel, relief_channel, actuators, actions })
+    Ok(ControlParts {
+        controller,
+        zones,
+        outlet_channel,
+        relief_channel,
+        actuators,
+        actions,
+    })
 }
 
 /// A fault that the controller found, at the place it most likely comes from.
 fn place(e: &ControlError, top: &Section<'_>, zones: &[(Name, Section<'_>)]) -> Diagnostic {
     let text = e.to_string();
-    let zone = zones.iter().find(|(n, _)| text.contains(&format!("`{}`", n.text)));
+    let zone = zones
+        .iter()
+        .find(|(n, _)| text.contains(&format!("`{}`", n.text)));
     let at = zone.map_or_else(|| top.at().clone(), |(_, s)| s.at().clone());
     Diagnostic::at(&at, text).advise("correct the control part of the scenario")
 }
@@ -216,7 +237,10 @@ fn mode_spec(s: &Section<'_>, zones: &[Name]) -> Result<ModeSpec, Diagnostic> {
         Rule::Vote => ModeRule::WeightedVote { margin_k },
         Rule::Lead => {
             let lead = lead.ok_or_else(|| {
-                s.error("mode = \"lead zone\" needs `lead_zone`", "write lead_zone = \"living\"")
+                s.error(
+                    "mode = \"lead zone\" needs `lead_zone`",
+                    "write lead_zone = \"living\"",
+                )
             })?;
             let zone = zones
                 .iter()
@@ -228,7 +252,10 @@ fn mode_spec(s: &Section<'_>, zones: &[Name]) -> Result<ModeSpec, Diagnostic> {
     let initial = match rule {
         ModeRule::Fixed(mode) => mode,
         _ => s
-            .choice("initial_mode", &[("cooling", Mode::Cooling), ("heating", Mode::Heating)])
+            .choice(
+                "initial_mode",
+                &[("cooling", Mode::Cooling), ("heating", Mode::Heating)],
+            )
             .or(Mode::Cooling, "our own choice")?,
     };
     Ok(ModeSpec {
@@ -247,10 +274,10 @@ fn sequence(s: &Section<'_>) -> Result<SequenceSpec, Diagnostic> {
         minimum_off_s: time(s, "minimum_off", &known::MINIMUM_OFF_S, 3600.0)?,
         post_run_s: time(s, "post_run", &known::POST_RUN_S, 1800.0)?,
         opening: Opening::Feedback {
-            ready_open: s
-                .fraction("ready_open")
-                .within(0.01, 1.0)
-                .or(0.5, "position that counts as open before a start; common practice, no source")?,
+            ready_open: s.fraction("ready_open").within(0.01, 1.0).or(
+                0.5,
+                "position that counts as open before a start; common practice, no source",
+            )?,
             wait_s: time(s, "opening_wait", &known::OPENING_WAIT_S, 600.0)?,
         },
         power_up_s: time(s, "power_up_delay", &known::POWER_UP_S, 600.0)?,
@@ -267,16 +294,24 @@ fn staging(s: &Section<'_>, unit: &UnitSpec, air: &AirParts) -> Result<Staging, 
         DemandRule::Both,
         "the lesser of demand by error and by weight of the calling zones; common practice, no source",
     )?;
-    let limited = s
-        .flag("airflow_limit")
-        .or(true, "capacity is held to what the rooms' air can carry; common practice, no source")?;
-    let shr = s.fraction("sensible_share").within(0.3, 1.0).or(0.78, "our own generic unit")?;
+    let limited = s.flag("airflow_limit").or(
+        true,
+        "capacity is held to what the rooms' air can carry; common practice, no source",
+    )?;
+    let shr = s
+        .fraction("sensible_share")
+        .within(0.3, 1.0)
+        .or(0.78, "our own generic unit")?;
     let temperature = |key: &str| s.quantity(key, Dimension::Temperature);
     let airflow_limit = AirflowLimit {
         rated_cooling_w: unit.cooling_w,
         rated_heating_w: unit.heating_w,
-        cooling_limit_c: temperature("coldest_supply").within(2.0, 20.0).or(8.0, COMMON)?,
-        heating_limit_c: temperature("warmest_supply").within(25.0, 60.0).or(48.0, COMMON)?,
+        cooling_limit_c: temperature("coldest_supply")
+            .within(2.0, 20.0)
+            .or(8.0, COMMON)?,
+        heating_limit_c: temperature("warmest_supply")
+            .within(25.0, 60.0)
+            .or(48.0, COMMON)?,
         sensible_heat_ratio: shr,
         blind_s: 120.0,
         cooling_share: GENERIC_COOLING_SHARE.to_vec(),
@@ -286,10 +321,10 @@ fn staging(s: &Section<'_>, unit: &UnitSpec, air: &AirParts) -> Result<Staging, 
     Ok(Staging {
         stages: unit.stages(),
         rule,
-        gain_per_k: s
-            .number("staging_gain")
-            .within(0.05, 20.0)
-            .or(1.0, "full speed at 1 K of error; common practice, no source")?,
+        gain_per_k: s.number("staging_gain").within(0.05, 20.0).or(
+            1.0,
+            "full speed at 1 K of error; common practice, no source",
+        )?,
         band_k: s
             .quantity("staging_band", Dimension::TemperatureDifference)
             .within(0.05, 10.0)
@@ -301,16 +336,21 @@ fn staging(s: &Section<'_>, unit: &UnitSpec, air: &AirParts) -> Result<Staging, 
 }
 
 fn optimum_start(s: &Section<'_>) -> Result<Option<OptimumStart>, Diagnostic> {
-    let Some(o) = s.optional_table("optimum_start")? else { return Ok(None) };
+    let Some(o) = s.optional_table("optimum_start")? else {
+        return Ok(None);
+    };
     let rate = |key: &str| {
-        o.number(key)
-            .within(0.1, 20.0)
-            .or(1.5, "kelvin per hour to begin with; then learned; common practice, no source")
+        o.number(key).within(0.1, 20.0).or(
+            1.5,
+            "kelvin per hour to begin with; then learned; common practice, no source",
+        )
     };
     let law = LeadLaw::Slope {
         cooling_k_per_h: rate("cooling_rate")?,
         heating_k_per_h: rate("heating_rate")?,
-        learning: o.fraction("learning").or(0.3, "weight of each new recovery; our own choice")?,
+        learning: o
+            .fraction("learning")
+            .or(0.3, "weight of each new recovery; our own choice")?,
     };
     let cap_s = o
         .quantity("earliest", Dimension::Time)
@@ -323,7 +363,8 @@ fn optimum_start(s: &Section<'_>) -> Result<Option<OptimumStart>, Diagnostic> {
 fn sensor(top: &Section<'_>) -> Result<Sensor, Diagnostic> {
     let s = top.table("thermostat")?;
     let read = sensor_keys(&s, None)?;
-    s.quantity("differential", Dimension::TemperatureDifference).optional()?;
+    s.quantity("differential", Dimension::TemperatureDifference)
+        .optional()?;
     s.choice("placement", &PLACEMENTS).optional()?;
     s.finish()?;
     Ok(read)
@@ -331,7 +372,9 @@ fn sensor(top: &Section<'_>) -> Result<Sensor, Diagnostic> {
 
 fn sensor_keys(s: &Section<'_>, base: Option<Sensor>) -> Result<Sensor, Diagnostic> {
     let read = |key: &str, dim: Dimension, most: f64, base: Option<f64>, d: (f64, &str)| {
-        let field = s.quantity(key, dim).within(if key == "offset" { -most } else { 0.0 }, most);
+        let field = s
+            .quantity(key, dim)
+            .within(if key == "offset" { -most } else { 0.0 }, most);
         match base {
             Some(b) => field.optional().map(|v| v.unwrap_or(b)),
             None => field.or(d.0, d.1),
@@ -347,7 +390,13 @@ fn sensor_keys(s: &Section<'_>, base: Option<Sensor>) -> Result<Sensor, Diagnost
             base.map(|b| b.lag_s),
             known_pair(&known::SENSOR_LAG_S),
         )?,
-        offset_k: read("offset", k, 5.0, base.map(|b| b.offset_k), (0.0, "a true sensor"))?,
+        offset_k: read(
+            "offset",
+            k,
+            5.0,
+            base.map(|b| b.offset_k),
+            (0.0, "a true sensor"),
+        )?,
         noise_k: read("noise", k, 2.0, base.map(|b| b.noise_k), (0.02, COMMON))?,
         resolution_k: read(
             "resolution",
@@ -373,8 +422,10 @@ fn sensor_keys(s: &Section<'_>, base: Option<Sensor>) -> Result<Sensor, Diagnost
     })
 }
 
-const PLACEMENTS: [(&str, Placement); 2] =
-    [("centred", Placement::Centred), ("one-sided", Placement::OneSided)];
+const PLACEMENTS: [(&str, Placement); 2] = [
+    ("centred", Placement::Centred),
+    ("one-sided", Placement::OneSided),
+];
 
 fn differential(top: &Section<'_>) -> Result<Differential, Diagnostic> {
     let s = top.table("thermostat")?;
@@ -382,9 +433,10 @@ fn differential(top: &Section<'_>) -> Result<Differential, Diagnostic> {
         .quantity("differential", Dimension::TemperatureDifference)
         .within(0.05, 5.0)
         .or(known::DIFFERENTIAL_K.value, known::DIFFERENTIAL_K.source)?;
-    let placement = s
-        .choice("placement", &PLACEMENTS)
-        .or(Placement::Centred, "half above and half below the setpoint; common practice, no source")?;
+    let placement = s.choice("placement", &PLACEMENTS).or(
+        Placement::Centred,
+        "half above and half below the setpoint; common practice, no source",
+    )?;
     Ok(Differential { width_k, placement })
 }
 
@@ -519,14 +571,20 @@ fn zone(
         let names: Vec<&str> = served.iter().map(|&r| rooms.names[r].as_str()).collect();
         return Err(s.error_at(
             "thermostat",
-            format!("the thermostat of zone \"{name}\" hangs in a room that none of its outlets serve"),
+            format!(
+                "the thermostat of zone \"{name}\" hangs in a room that none of its outlets serve"
+            ),
             format!("put it in one of: {}", names.join(", ")),
         ));
     }
     let base = setpoints(s, d)?;
     let bands = bands(s, base, d)?;
     let timetable = Timetable::new(bands).map_err(|e| {
-        s.error_at("bands", e.to_string(), "correct the bands; they may not overlap")
+        s.error_at(
+            "bands",
+            e.to_string(),
+            "correct the bands; they may not overlap",
+        )
     })?;
     let setback = setback(s, base)?;
     let out_of_band = match (setback, d.guard) {
@@ -540,8 +598,15 @@ fn zone(
         .within(0.05, 5.0)
         .optional()?
         .unwrap_or(d.differential.width_k);
-    let design: f64 = outlets.iter().map(|&o| air.spec.outlets[o].design_flow_m3_s).sum();
-    let weight = s.number("weight").within(0.0, 1e6).optional()?.unwrap_or(design);
+    let design: f64 = outlets
+        .iter()
+        .map(|&o| air.spec.outlets[o].design_flow_m3_s)
+        .sum();
+    let weight = s
+        .number("weight")
+        .within(0.0, 1e6)
+        .optional()?
+        .unwrap_or(design);
     let lost = s.fraction("lost_sensor_open").optional()?;
     let early = s.flag("optimum_start").optional()?.unwrap_or(true);
     let spec = ZoneSpec {
@@ -550,18 +615,27 @@ fn zone(
         timetable,
         out_of_band,
         optimum_start: d.optimum.filter(|_| early),
-        differential: Differential { width_k: width, ..d.differential },
+        differential: Differential {
+            width_k: width,
+            ..d.differential
+        },
         damper: damper_keys(s)?.unwrap_or(d.damper),
         idle_open: s.fraction("idle_open").or(0.0, "a satisfied zone shuts")?,
         lost_sensor: lost.map_or(LostSensor::NoCall, LostSensor::FixedOpening),
         lowest_c: s
             .quantity("lowest", Dimension::Temperature)
             .within(5.0, 30.0)
-            .or(16.0, "bounds of a person's setpoint; common practice, no source")?,
+            .or(
+                16.0,
+                "bounds of a person's setpoint; common practice, no source",
+            )?,
         highest_c: s
             .quantity("highest", Dimension::Temperature)
             .within(15.0, 40.0)
-            .or(30.0, "bounds of a person's setpoint; common practice, no source")?,
+            .or(
+                30.0,
+                "bounds of a person's setpoint; common practice, no source",
+            )?,
         enabled: s.flag("on").or(true, "zones are switched on")?,
     };
     let zone = Zone {
@@ -585,7 +659,10 @@ fn setpoints(s: &Section<'_>, d: &ZoneDefaults) -> Result<Setpoints, Diagnostic>
             Some(h) => h,
             None => t("heating").or(20.0, "EN 16798-1 category II, as transcribed")?,
         };
-        return Ok(Setpoints { cooling_c: heating_c + FAR_K, heating_c });
+        return Ok(Setpoints {
+            cooling_c: heating_c + FAR_K,
+            heating_c,
+        });
     }
     let cooling_c = match cooling {
         Some(c) => c,
@@ -596,23 +673,35 @@ fn setpoints(s: &Section<'_>, d: &ZoneDefaults) -> Result<Setpoints, Diagnostic>
         _ if d.cooling_only => cooling_c - FAR_K,
         _ => t("heating").or(20.0, "EN 16798-1 category II, as transcribed")?,
     };
-    Ok(Setpoints { cooling_c, heating_c })
+    Ok(Setpoints {
+        cooling_c,
+        heating_c,
+    })
 }
 
-fn bands(
-    s: &Section<'_>,
-    base: Setpoints,
-    d: &ZoneDefaults,
-) -> Result<Vec<Band>, Diagnostic> {
+fn bands(s: &Section<'_>, base: Setpoints, d: &ZoneDefaults) -> Result<Vec<Band>, Diagnostic> {
     if !s.has("bands") {
-        s.note(&format!("{}.bands", s.path()), "all day, every day", "no band written");
-        let all = Band { days: Days::ALL, from_min: 0, to_min: 1440, setpoints: base };
+        s.note(
+            &format!("{}.bands", s.path()),
+            "all day, every day",
+            "no band written",
+        );
+        let all = Band {
+            days: Days::ALL,
+            from_min: 0,
+            to_min: 1440,
+            setpoints: base,
+        };
         return Ok(vec![all]);
     }
     let mut out = Vec::new();
     for b in s.list("bands")? {
         let h = hours(&b)?;
-        let t = |key: &str| b.quantity(key, Dimension::Temperature).within(5.0, 40.0).optional();
+        let t = |key: &str| {
+            b.quantity(key, Dimension::Temperature)
+                .within(5.0, 40.0)
+                .optional()
+        };
         let (cooling, heating) = (t("cooling")?, t("heating")?);
         let mut set = base;
         if let Some(c) = cooling {
@@ -643,7 +732,11 @@ fn bands(
 }
 
 fn setback(s: &Section<'_>, base: Setpoints) -> Result<Option<Setpoints>, Diagnostic> {
-    let t = |key: &str| s.quantity(key, Dimension::Temperature).within(5.0, 45.0).optional();
+    let t = |key: &str| {
+        s.quantity(key, Dimension::Temperature)
+            .within(5.0, 45.0)
+            .optional()
+    };
     let (cooling, heating) = (t("setback_cooling")?, t("setback_heating")?);
     if cooling.is_none() && heating.is_none() {
         return Ok(None);
@@ -656,14 +749,18 @@ fn setback(s: &Section<'_>, base: Setpoints) -> Result<Option<Setpoints>, Diagno
 
 /// The keys of `[fan]` that the controller reads.
 pub(super) fn fan_keys(s: &Section<'_>) -> Result<FanSpec, Diagnostic> {
-    let at_zero = s
-        .fraction("at_zero_speed")
-        .or(0.4, "fan command = 0.4 + 0.6 × unit speed; our own generic unit")?;
+    let at_zero = s.fraction("at_zero_speed").or(
+        0.4,
+        "fan command = 0.4 + 0.6 × unit speed; our own generic unit",
+    )?;
     let low = s.fraction("low_stage").optional()?;
     let post_run = s.fraction("post_run").or(0.6, COMMON)?;
     let law = match low {
         Some(low) => FanLaw::PerStage { low, full: 1.0 },
-        None => FanLaw::Linear { at_zero, maximum: 1.0 },
+        None => FanLaw::Linear {
+            at_zero,
+            maximum: 1.0,
+        },
     };
     Ok(FanSpec { law, post_run })
 }
@@ -675,18 +772,26 @@ fn fan_spec(top: &Section<'_>) -> Result<FanSpec, Diagnostic> {
 
 /// The keys of `[relief]` that the controller reads.
 pub(super) fn relief_keys(s: &Section<'_>) -> Result<Option<ReliefPi>, Diagnostic> {
-    let written = s.quantity("setpoint", Dimension::Pressure).within(5.0, 500.0).optional()?;
-    let gain = s
-        .number("gain")
-        .within(1e-5, 1.0)
-        .or(0.004, "opening per Pa: half open at 125 Pa over; tuned on our own clinic")?;
+    let written = s
+        .quantity("setpoint", Dimension::Pressure)
+        .within(5.0, 500.0)
+        .optional()?;
+    let gain = s.number("gain").within(1e-5, 1.0).or(
+        0.004,
+        "opening per Pa: half open at 125 Pa over; tuned on our own clinic",
+    )?;
     let integral_s = s
         .quantity("integral", Dimension::Time)
         .within(1.0, 3600.0)
         .or(60.0, "0.3 to 1 times the motor's travel; our own choice")?;
-    let filter_s = s.quantity("filter", Dimension::Time).within(0.0, 60.0).or(3.0, COMMON)?;
-    let dead_band_pa =
-        s.quantity("dead_band", Dimension::Pressure).within(0.0, 50.0).or(4.0, COMMON)?;
+    let filter_s = s
+        .quantity("filter", Dimension::Time)
+        .within(0.0, 60.0)
+        .or(3.0, COMMON)?;
+    let dead_band_pa = s
+        .quantity("dead_band", Dimension::Pressure)
+        .within(0.0, 50.0)
+        .or(4.0, COMMON)?;
     Ok(written.map(|setpoint_pa| ReliefPi {
         setpoint_pa,
         gain_per_pa: gain,
@@ -700,16 +805,31 @@ pub(super) fn relief_keys(s: &Section<'_>) -> Result<Option<ReliefPi>, Diagnosti
 fn relief_pi(top: &Section<'_>) -> Result<ReliefPi, Diagnostic> {
     let s = top.silent("relief")?;
     relief_keys(&s)?.ok_or_else(|| {
-        s.error("a motorised relief needs `setpoint`", "write setpoint = \"80 Pa\"")
+        s.error(
+            "a motorised relief needs `setpoint`",
+            "write setpoint = \"80 Pa\"",
+        )
     })
 }
 
 fn protections(top: &Section<'_>) -> Result<Vec<Protection>, Diagnostic> {
     let s = top.table("protection")?;
     let list: [(&str, Protection, Dimension); 4] = [
-        ("low_supply", Protection::low_supply(), Dimension::Temperature),
-        ("coil_freeze", Protection::coil_freeze(), Dimension::Temperature),
-        ("high_supply", Protection::high_supply(), Dimension::Temperature),
+        (
+            "low_supply",
+            Protection::low_supply(),
+            Dimension::Temperature,
+        ),
+        (
+            "coil_freeze",
+            Protection::coil_freeze(),
+            Dimension::Temperature,
+        ),
+        (
+            "high_supply",
+            Protection::high_supply(),
+            Dimension::Temperature,
+        ),
         (
             "high_static",
             Protection::high_static(ProtectionAction::SlowFan { factor: 0.7 }),
@@ -719,11 +839,15 @@ fn protections(top: &Section<'_>) -> Result<Vec<Protection>, Diagnostic> {
     let mut out = Vec::new();
     for (key, default, dimension) in list {
         let p = s.table(key)?;
-        let fitted = p.flag("fitted").or(key != "high_static", "as most units have it")?;
+        let fitted = p
+            .flag("fitted")
+            .or(key != "high_static", "as most units have it")?;
         let source = COMMON;
         let value = |k: &str, v: f64| p.quantity(k, dimension).or(v, source);
         let seconds = |k: &str, v: f64| {
-            p.quantity(k, Dimension::Time).within(0.0, 7200.0).or(v, source)
+            p.quantity(k, Dimension::Time)
+                .within(0.0, 7200.0)
+                .or(v, source)
         };
         let protection = Protection {
             trip: value("trip", default.trip)?,
@@ -747,10 +871,7 @@ fn protections(top: &Section<'_>) -> Result<Vec<Protection>, Diagnostic> {
     Ok(out)
 }
 
-fn action_of(
-    p: &Section<'_>,
-    default: ProtectionAction,
-) -> Result<ProtectionAction, Diagnostic> {
+fn action_of(p: &Section<'_>, default: ProtectionAction) -> Result<ProtectionAction, Diagnostic> {
     let words = [
         ("step down, then off", ProtectionAction::StepDownThenOff),
         ("off", ProtectionAction::Off),
@@ -771,7 +892,11 @@ fn actions(
     let mut out = Vec::new();
     for a in top.list("action")? {
         let at = action_time(&a, duration_s, start)?;
-        let hold = match a.quantity("for", Dimension::Time).within(60.0, 1e7).optional()? {
+        let hold = match a
+            .quantity("for", Dimension::Time)
+            .within(60.0, 1e7)
+            .optional()?
+        {
             Some(s) => Hold::For(s),
             None => Hold::NextEdge,
         };
@@ -789,7 +914,9 @@ fn actions(
             .quantity("setpoint_change", Dimension::TemperatureDifference)
             .within(-10.0, 10.0)
             .optional()?;
-        let switch = a.choice("switch", &[("on", true), ("off", false)]).optional()?;
+        let switch = a
+            .choice("switch", &[("on", true), ("off", false)])
+            .optional()?;
         let modes = [
             ("cooling", Some(Mode::Cooling)),
             ("heating", Some(Mode::Heating)),
@@ -800,15 +927,20 @@ fn actions(
         let who = zone.as_ref().map_or("system", |z| z.text.as_str());
         let (action, words) = match (zone_index, change, switch, mode, clear) {
             (Some(zone), Some(change_k), None, None, false) => (
-                Action::ZoneSetpoint { zone, change_k, hold },
+                Action::ZoneSetpoint {
+                    zone,
+                    change_k,
+                    hold,
+                },
                 format!("setpoint of {who} moved by {change_k:+.1} K"),
             ),
             (Some(zone), None, Some(true), None, false) => {
                 (Action::ZoneOn { zone, hold }, format!("{who} switched on"))
             }
-            (Some(zone), None, Some(false), None, false) => {
-                (Action::ZoneOff { zone, hold }, format!("{who} switched off"))
-            }
+            (Some(zone), None, Some(false), None, false) => (
+                Action::ZoneOff { zone, hold },
+                format!("{who} switched off"),
+            ),
             (None, None, Some(true), None, false) => {
                 (Action::SystemOn, "whole system switched on".to_string())
             }
@@ -847,7 +979,10 @@ fn action_time(
     start: chrono::NaiveDateTime,
 ) -> Result<f64, Diagnostic> {
     use chrono::Timelike;
-    let after = a.quantity("after", Dimension::Time).within(0.0, duration_s).optional()?;
+    let after = a
+        .quantity("after", Dimension::Time)
+        .within(0.0, duration_s)
+        .optional()?;
     if let Some(after) = after {
         return Ok(after);
     }

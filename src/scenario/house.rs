@@ -52,7 +52,10 @@ impl RoomUse {
 
     /// The word for it in a scenario.
     pub fn word(self) -> &'static str {
-        RoomUse::ALL.iter().find(|(_, u)| *u == self).map_or("", |(w, _)| w)
+        RoomUse::ALL
+            .iter()
+            .find(|(_, u)| *u == self)
+            .map_or("", |(w, _)| w)
     }
 }
 
@@ -85,14 +88,16 @@ fn house(top: &Section<'_>) -> Result<House, Diagnostic> {
     let s = top.table("house")?;
     let u = |key: &str| s.quantity(key, Dimension::UValue).within(0.05, 8.0);
     let house = House {
-        construction: s
-            .choice("construction", &CONSTRUCTIONS)
-            .or(Construction::Medium, "capacities of ISO 13790:2008 table 12, as transcribed")?,
+        construction: s.choice("construction", &CONSTRUCTIONS).or(
+            Construction::Medium,
+            "capacities of ISO 13790:2008 table 12, as transcribed",
+        )?,
         height_m: s
             .quantity("ceiling_height", Dimension::Length)
             .within(1.8, 8.0)
             .or(2.4, COMMON)?,
-        wall_u: u("wall_u_value").or(0.5, "a lightly insulated wall; common practice, no source")?,
+        wall_u: u("wall_u_value")
+            .or(0.5, "a lightly insulated wall; common practice, no source")?,
         roof_u: u("roof_u_value").or(0.3, "an insulated ceiling; common practice, no source")?,
         window_u: u("window_u_value").or(3.0, "double clear glass; common practice, no source")?,
         solar: s
@@ -104,10 +109,10 @@ fn house(top: &Section<'_>) -> Result<House, Diagnostic> {
             .quantity("infiltration", Dimension::AirChanges)
             .within(0.0, 3.0 / 3600.0)
             .or(0.3 / 3600.0, COMMON)?,
-        ach50_ratio: s
-            .number("leakage_50_ratio")
-            .within(1.0, 60.0)
-            .or(20.0, "leakage at 50 Pa over natural air change: a rule of thumb, inaccurate")?,
+        ach50_ratio: s.number("leakage_50_ratio").within(1.0, 60.0).or(
+            20.0,
+            "leakage at 50 Pa over natural air change: a rule of thumb, inaccurate",
+        )?,
         mbv: s
             .number("moisture_buffer")
             .within(0.0, 5.0)
@@ -121,12 +126,17 @@ fn house(top: &Section<'_>) -> Result<House, Diagnostic> {
             .quantity("initial", Dimension::Temperature)
             .within(0.0, 45.0)
             .or(25.0, "before the warm-up; our own choice")?,
-        initial_rh: s.fraction("initial_humidity").or(0.5, "before the warm-up; our own choice")?,
+        initial_rh: s
+            .fraction("initial_humidity")
+            .or(0.5, "before the warm-up; our own choice")?,
         shares: Shares {
-            gains_to_air: s
-                .fraction("gains_to_air")
-                .or(0.45, "between ISO 13790 (½) and ISO 52016-1 (0.40), from memory")?,
-            sun_to_air: s.fraction("sun_to_air").or(0.10, "ISO 52016-1, from memory")?,
+            gains_to_air: s.fraction("gains_to_air").or(
+                0.45,
+                "between ISO 13790 (½) and ISO 52016-1 (0.40), from memory",
+            )?,
+            sun_to_air: s
+                .fraction("sun_to_air")
+                .or(0.10, "ISO 52016-1, from memory")?,
             rest_to_contents: s.fraction("rest_to_contents").or(0.5, COMMON)?,
         },
     };
@@ -153,7 +163,11 @@ impl Rooms {
 
 pub(super) fn rooms(top: &Section<'_>, density_kg_m3: f64) -> Result<Rooms, Diagnostic> {
     let house = house(top)?;
-    let mut out = Rooms { rooms: Vec::new(), uses: Vec::new(), names: Vec::new() };
+    let mut out = Rooms {
+        rooms: Vec::new(),
+        uses: Vec::new(),
+        names: Vec::new(),
+    };
     for (name, s) in top.tables("room")? {
         let (room, use_) = room(&name, &s, &house, density_kg_m3)?;
         s.finish()?;
@@ -162,7 +176,10 @@ pub(super) fn rooms(top: &Section<'_>, density_kg_m3: f64) -> Result<Rooms, Diag
         out.names.push(name);
     }
     if out.rooms.is_empty() {
-        return Err(top.error("the scenario has no room", "add one: [room.living] with its area"));
+        return Err(top.error(
+            "the scenario has no room",
+            "add one: [room.living] with its area",
+        ));
     }
     if out.rooms.len() > 64 {
         return Err(top.error(
@@ -179,22 +196,35 @@ fn room(
     house: &House,
     density_kg_m3: f64,
 ) -> Result<(Room, RoomUse), Diagnostic> {
-    let area_m2 = s.quantity("area", Dimension::Area).within(1.0, 2000.0).required()?;
+    let area_m2 = s
+        .quantity("area", Dimension::Area)
+        .within(1.0, 2000.0)
+        .required()?;
     let height_m = s
         .quantity("ceiling_height", Dimension::Length)
         .within(1.8, 8.0)
         .optional()?
         .unwrap_or(house.height_m);
-    let construction =
-        s.choice("construction", &CONSTRUCTIONS).optional()?.unwrap_or(house.construction);
-    let use_ = s.choice("use", &RoomUse::ALL).or(RoomUse::Living, "the stricter of two; our own")?;
+    let construction = s
+        .choice("construction", &CONSTRUCTIONS)
+        .optional()?
+        .unwrap_or(house.construction);
+    let use_ = s
+        .choice("use", &RoomUse::ALL)
+        .or(RoomUse::Living, "the stricter of two; our own")?;
     let base = Stores::from_geometry(area_m2, height_m, construction, density_kg_m3);
     let capacity = |key: &str, default: f64| {
-        let field = s.quantity(key, Dimension::HeatCapacity).above(0.0).optional();
+        let field = s
+            .quantity(key, Dimension::HeatCapacity)
+            .above(0.0)
+            .optional();
         field.map(|v| v.unwrap_or(default))
     };
     let coupling = |key: &str, default: f64| {
-        let field = s.quantity(key, Dimension::Conductance).at_least(0.0).optional();
+        let field = s
+            .quantity(key, Dimension::Conductance)
+            .at_least(0.0)
+            .optional();
         field.map(|v| v.unwrap_or(default))
     };
     let stores = Stores {
@@ -260,7 +290,11 @@ const COMPASS: [(&str, f64); 8] = [
 
 /// Azimuth of a wall or window: a compass word, or an angle from north, clockwise.
 fn faces(s: &Section<'_>) -> Result<Surface, Diagnostic> {
-    if let Some(angle) = s.quantity("azimuth", Dimension::Angle).within(0.0, 360.0).optional()? {
+    if let Some(angle) = s
+        .quantity("azimuth", Dimension::Angle)
+        .within(0.0, 360.0)
+        .optional()?
+    {
         return Ok(Surface::vertical(angle));
     }
     Ok(Surface::vertical(s.choice("faces", &COMPASS).required()?))
@@ -269,12 +303,21 @@ fn faces(s: &Section<'_>) -> Result<Surface, Diagnostic> {
 fn walls(s: &Section<'_>, house: &House) -> Result<Vec<OpaqueSurface>, Diagnostic> {
     let mut out = Vec::new();
     for w in s.list("walls")? {
-        let area = w.quantity("area", Dimension::Area).within(0.1, 2000.0).required()?;
-        let u = w.quantity("u_value", Dimension::UValue).within(0.05, 8.0).optional()?;
+        let area = w
+            .quantity("area", Dimension::Area)
+            .within(0.1, 2000.0)
+            .required()?;
+        let u = w
+            .quantity("u_value", Dimension::UValue)
+            .within(0.05, 8.0)
+            .optional()?;
         out.push(OpaqueSurface {
             ua_w_k: area * u.unwrap_or(house.wall_u),
             surface: faces(&w)?,
-            absorptance: w.fraction("absorptance").optional()?.unwrap_or(house.absorptance),
+            absorptance: w
+                .fraction("absorptance")
+                .optional()?
+                .unwrap_or(house.absorptance),
             sky_k: 0.0,
         });
         w.finish()?;
@@ -290,11 +333,20 @@ fn roof(
     let area = s
         .quantity("roof_area", Dimension::Area)
         .within(0.0, 2000.0)
-        .or(floor_m2, "a roof over the whole room; write \"0 m2\" below another storey")?;
-    let u = s.quantity("roof_u_value", Dimension::UValue).within(0.05, 8.0).optional()?;
+        .or(
+            floor_m2,
+            "a roof over the whole room; write \"0 m2\" below another storey",
+        )?;
+    let u = s
+        .quantity("roof_u_value", Dimension::UValue)
+        .within(0.05, 8.0)
+        .optional()?;
     Ok((area > 0.0).then(|| OpaqueSurface {
         ua_w_k: area * u.unwrap_or(house.roof_u),
-        surface: Surface { tilt_deg: 0.0, azimuth_deg: 0.0 },
+        surface: Surface {
+            tilt_deg: 0.0,
+            azimuth_deg: 0.0,
+        },
         absorptance: house.absorptance,
         sky_k: 4.0,
     }))
@@ -303,12 +355,19 @@ fn roof(
 fn windows(s: &Section<'_>, house: &House) -> Result<Vec<Window>, Diagnostic> {
     let mut out = Vec::new();
     for w in s.list("windows")? {
-        let area = w.quantity("area", Dimension::Area).within(0.05, 500.0).required()?;
-        let u = w.quantity("u_value", Dimension::UValue).within(0.3, 8.0).optional()?;
+        let area = w
+            .quantity("area", Dimension::Area)
+            .within(0.05, 500.0)
+            .required()?;
+        let u = w
+            .quantity("u_value", Dimension::UValue)
+            .within(0.3, 8.0)
+            .optional()?;
         let solar = w.fraction("solar").optional()?.unwrap_or(house.solar);
         let glass = w.fraction("glass").optional()?.unwrap_or(house.glass);
-        let shading =
-            w.fraction("shading").or(1.0, "share of the sun let past shading: nothing shades it")?;
+        let shading = w
+            .fraction("shading")
+            .or(1.0, "share of the sun let past shading: nothing shades it")?;
         out.push(Window {
             ua_w_k: area * u.unwrap_or(house.window_u),
             aperture_m2: area * glass * solar * shading,
@@ -325,7 +384,11 @@ pub(super) fn hours(s: &Section<'_>) -> Result<Hours, Diagnostic> {
     let to = s.time_of_day("to").required()?;
     let days = s.weekdays("days").optional()?.unwrap_or(Hours::ALWAYS.days);
     if from >= MINUTES_A_DAY {
-        return Err(s.error_at("from", "a day has no minute 24:00 to begin at", "write \"00:00\""));
+        return Err(s.error_at(
+            "from",
+            "a day has no minute 24:00 to begin at",
+            "write \"00:00\"",
+        ));
     }
     if from == to {
         return Err(s.error_at(
@@ -334,7 +397,11 @@ pub(super) fn hours(s: &Section<'_>) -> Result<Hours, Diagnostic> {
             "write from = \"00:00\", to = \"24:00\" for the whole day",
         ));
     }
-    Ok(Hours { days, from_min: from as u16, to_min: to as u16 })
+    Ok(Hours {
+        days,
+        from_min: from as u16,
+        to_min: to as u16,
+    })
 }
 
 fn gains(s: &Section<'_>) -> Result<Vec<Gain>, Diagnostic> {
@@ -342,10 +409,14 @@ fn gains(s: &Section<'_>) -> Result<Vec<Gain>, Diagnostic> {
     for p in s.list("people")? {
         let count = p.number("count").within(0.0, 500.0).or(1.0, "one person")?;
         let heat = |key: &str| p.quantity(key, Dimension::Power).within(0.0, 500.0);
-        let sensible = heat("sensible")
-            .or(70.0, "seated, very light work, ASHRAE Fundamentals 2009 ch. 18 table 1")?;
-        let latent = heat("latent")
-            .or(45.0, "seated, very light work, ASHRAE Fundamentals 2009 ch. 18 table 1")?;
+        let sensible = heat("sensible").or(
+            70.0,
+            "seated, very light work, ASHRAE Fundamentals 2009 ch. 18 table 1",
+        )?;
+        let latent = heat("latent").or(
+            45.0,
+            "seated, very light work, ASHRAE Fundamentals 2009 ch. 18 table 1",
+        )?;
         out.push(Gain {
             hours: hours(&p)?,
             sensible_w: count * sensible,
@@ -355,7 +426,10 @@ fn gains(s: &Section<'_>) -> Result<Vec<Gain>, Diagnostic> {
         p.finish()?;
     }
     for e in s.list("equipment")? {
-        let power = e.quantity("power", Dimension::Power).within(0.0, 50_000.0).required()?;
+        let power = e
+            .quantity("power", Dimension::Power)
+            .within(0.0, 50_000.0)
+            .required()?;
         let moisture = e
             .quantity("moisture", Dimension::MassFlow)
             .within(0.0, 0.01)
@@ -433,12 +507,15 @@ fn door(name: &str, s: &Section<'_>, between: [usize; 2]) -> Result<Door, Diagno
     let width_m = length("width").within(0.2, 10.0).or(0.8, COMMON)?;
     let height_m = length("height").within(0.5, 5.0).or(2.0, COMMON)?;
     let undercut_m = length("undercut").within(0.0, 0.3).or(0.010, COMMON)?;
-    let transfer_m2 =
-        s.quantity("transfer", Dimension::Area).within(0.0, 2.0).optional()?.unwrap_or(0.0);
-    let discharge = s
-        .number("discharge")
-        .within(0.2, 1.0)
-        .or(0.6, "sharp opening, Hunt & Holford 2000; 0.4 to 0.65 in use")?;
+    let transfer_m2 = s
+        .quantity("transfer", Dimension::Area)
+        .within(0.0, 2.0)
+        .optional()?
+        .unwrap_or(0.0);
+    let discharge = s.number("discharge").within(0.2, 1.0).or(
+        0.6,
+        "sharp opening, Hunt & Holford 2000; 0.4 to 0.65 in use",
+    )?;
     let shut_area_m2 = width_m * undercut_m + transfer_m2;
     if shut_area_m2 <= 0.0 {
         return Err(s.error_at(
@@ -447,11 +524,18 @@ fn door(name: &str, s: &Section<'_>, between: [usize; 2]) -> Result<Door, Diagno
             "write an undercut such as \"10 mm\", or transfer = \"150 cm2\"",
         ));
     }
-    let partition = s.quantity("partition", Dimension::Conductance).at_least(0.0).optional()?;
+    let partition = s
+        .quantity("partition", Dimension::Conductance)
+        .at_least(0.0)
+        .optional()?;
     Ok(Door {
         name: name.to_string(),
         between,
-        opening: Doorway { width_m, height_m, discharge },
+        opening: Doorway {
+            width_m,
+            height_m,
+            discharge,
+        },
         open: open_hours(s)?,
         shut_area_m2,
         partition_w_k: partition.unwrap_or(0.0),
@@ -461,7 +545,9 @@ fn door(name: &str, s: &Section<'_>, between: [usize; 2]) -> Result<Door, Diagno
 /// `open = "always"`, `"never"` or a list of hours.
 fn open_hours(s: &Section<'_>) -> Result<Vec<Hours>, Diagnostic> {
     use super::tree::Value;
-    if s.peek("open").is_some_and(|n| matches!(n.value, Value::List(_))) {
+    if s.peek("open")
+        .is_some_and(|n| matches!(n.value, Value::List(_)))
+    {
         let mut out = Vec::new();
         for h in s.list("open")? {
             out.push(hours(&h)?);
@@ -470,6 +556,12 @@ fn open_hours(s: &Section<'_>) -> Result<Vec<Hours>, Diagnostic> {
         return Ok(out);
     }
     let words = [("never", false), ("always", true)];
-    let always = s.choice("open", &words).or(false, "doors shut: the harder case for return air")?;
-    Ok(if always { vec![Hours::ALWAYS] } else { Vec::new() })
+    let always = s
+        .choice("open", &words)
+        .or(false, "doors shut: the harder case for return air")?;
+    Ok(if always {
+        vec![Hours::ALWAYS]
+    } else {
+        Vec::new()
+    })
 }

@@ -7,22 +7,61 @@ use crate::quantity::{self, Dimension, UnitSystem};
 
 const AUTHOR: &str = "set in the scenario";
 
-type Entry = (&'static str, Dimension, (f64, f64), fn(&mut Limits) -> &mut Limit);
+type Entry = (
+    &'static str,
+    Dimension,
+    (f64, f64),
+    fn(&mut Limits) -> &mut Limit,
+);
 
 /// Every limit with its key, dimension and allowed range. One entry a limit.
 const ENTRIES: [Entry; 12] = [
-    ("static", Dimension::Pressure, (5.0, 2000.0), |l| &mut l.static_pa),
-    ("starts_per_hour", Dimension::Count, (0.0, 60.0), |l| &mut l.starts_per_hour),
-    ("shortest_run", Dimension::Time, (0.0, 7200.0), |l| &mut l.shortest_run_s),
-    ("shortest_off", Dimension::Time, (0.0, 7200.0), |l| &mut l.shortest_off_s),
-    ("relief_share", Dimension::Fraction, (0.0, 1.0), |l| &mut l.relief_share),
-    ("supply_margin", Dimension::TemperatureDifference, (0.0, 30.0), |l| &mut l.supply_margin_k),
+    ("static", Dimension::Pressure, (5.0, 2000.0), |l| {
+        &mut l.static_pa
+    }),
+    ("starts_per_hour", Dimension::Count, (0.0, 60.0), |l| {
+        &mut l.starts_per_hour
+    }),
+    ("shortest_run", Dimension::Time, (0.0, 7200.0), |l| {
+        &mut l.shortest_run_s
+    }),
+    ("shortest_off", Dimension::Time, (0.0, 7200.0), |l| {
+        &mut l.shortest_off_s
+    }),
+    ("relief_share", Dimension::Fraction, (0.0, 1.0), |l| {
+        &mut l.relief_share
+    }),
+    (
+        "supply_margin",
+        Dimension::TemperatureDifference,
+        (0.0, 30.0),
+        |l| &mut l.supply_margin_k,
+    ),
     ("trips", Dimension::Count, (0.0, 1000.0), |l| &mut l.trips),
-    ("outside_band", Dimension::Fraction, (0.0, 1.0), |l| &mut l.outside_band),
-    ("zone_spread", Dimension::TemperatureDifference, (0.1, 20.0), |l| &mut l.zone_spread_k),
-    ("house_spread", Dimension::TemperatureDifference, (0.1, 20.0), |l| &mut l.house_spread_k),
-    ("swing", Dimension::TemperatureDifference, (0.1, 20.0), |l| &mut l.cycle_k),
-    ("humid_share", Dimension::Fraction, (0.0, 1.0), |l| &mut l.humid_share),
+    ("outside_band", Dimension::Fraction, (0.0, 1.0), |l| {
+        &mut l.outside_band
+    }),
+    (
+        "zone_spread",
+        Dimension::TemperatureDifference,
+        (0.1, 20.0),
+        |l| &mut l.zone_spread_k,
+    ),
+    (
+        "house_spread",
+        Dimension::TemperatureDifference,
+        (0.1, 20.0),
+        |l| &mut l.house_spread_k,
+    ),
+    (
+        "swing",
+        Dimension::TemperatureDifference,
+        (0.1, 20.0),
+        |l| &mut l.cycle_k,
+    ),
+    ("humid_share", Dimension::Fraction, (0.0, 1.0), |l| {
+        &mut l.humid_share
+    }),
 ];
 
 pub(super) fn limits(top: &Section<'_>) -> Result<Limits, Diagnostic> {
@@ -47,15 +86,20 @@ pub(super) fn limits(top: &Section<'_>) -> Result<Limits, Diagnostic> {
             ),
         }
     }
-    if let Some(v) =
-        s.quantity("face_velocity", Dimension::Velocity).within(0.2, 20.0).optional()?
+    if let Some(v) = s
+        .quantity("face_velocity", Dimension::Velocity)
+        .within(0.2, 20.0)
+        .optional()?
     {
         limits.face_velocity = Some(Limit::at_most(v, AUTHOR));
     }
     limits.band_half_width_k = s
         .quantity("band_half_width", Dimension::TemperatureDifference)
         .within(0.1, 5.0)
-        .or(1.0, "half-width of a comfort category band, EN 16798-1, from memory")?;
+        .or(
+            1.0,
+            "half-width of a comfort category band, EN 16798-1, from memory",
+        )?;
     for name in s.names("mandatory").optional()?.unwrap_or_default() {
         match ENTRIES.iter().find(|e| e.0 == name.text) {
             Some((_, _, _, pick)) => pick(&mut limits).mandatory = true,

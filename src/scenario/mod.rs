@@ -80,7 +80,9 @@ impl Scenario {
     pub fn load(path: impl AsRef<Path>) -> Result<Scenario, Diagnostic> {
         let path = path.as_ref();
         let tree = tree::load(path)?;
-        let name = path.file_stem().map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
+        let name = path
+            .file_stem()
+            .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
         let folder = path.parent().unwrap_or(Path::new(""));
         Scenario::from_tree(&tree, &name, folder)
     }
@@ -113,7 +115,10 @@ impl Scenario {
     pub fn from_tree(tree: &Tree, name: &str, folder: &Path) -> Result<Scenario, Diagnostic> {
         let ledger = Ledger::default();
         let top = Section::root(tree, &ledger);
-        let title = top.text("title").optional()?.unwrap_or_else(|| name.to_string());
+        let title = top
+            .text("title")
+            .optional()?
+            .unwrap_or_else(|| name.to_string());
         top.text("about").optional()?;
         let site = site::site(&top)?;
         let run = site::run(&top)?;
@@ -123,8 +128,7 @@ impl Scenario {
         let doors = house::doors(&top, &rooms, &return_rooms)?;
         let air = air::air_side(&top, &site, &rooms, &return_rooms)?;
         let unit = unit::unit(&top)?;
-        let control =
-            control::control(&top, &rooms, &air, &unit, run.duration_s, run.start)?;
+        let control = control::control(&top, &rooms, &air, &unit, run.duration_s, run.start)?;
         let limits = limits::limits(&top)?;
         top.finish()?;
         let mut hash = Sha256::new();
@@ -167,7 +171,10 @@ impl Scenario {
 
     fn trip_of(&self, sense: Sense) -> Option<f64> {
         let spec = self.control.controller.spec();
-        spec.protections.iter().find(|p| p.sense == sense).map(|p| p.trip)
+        spec.protections
+            .iter()
+            .find(|p| p.sense == sense)
+            .map(|p| p.trip)
     }
 
     /// Trip of the low-supply cut-out, °C, if one is fitted.

@@ -6,11 +6,11 @@ use chrono::{NaiveDateTime, TimeDelta};
 
 use super::diagnostic::Diagnostic;
 use super::reader::Section;
+use crate::plant::air;
 use crate::plant::weather::{
     ClearSky, DesignDay, DesignDayInput, Sample, Season, Site, Sky, Weather, WeatherError, file,
     tmy3,
 };
-use crate::plant::air;
 use crate::quantity::Dimension;
 
 const CHOICE: &str = "our own choice";
@@ -43,8 +43,14 @@ impl RunSpec {
 pub(super) fn site(top: &Section<'_>) -> Result<Site, Diagnostic> {
     let s = top.table("site")?;
     let _place = s.text("place").optional()?;
-    let latitude = s.quantity("latitude", Dimension::Angle).within(-90.0, 90.0).required()?;
-    let longitude = s.quantity("longitude", Dimension::Angle).within(-180.0, 180.0).required()?;
+    let latitude = s
+        .quantity("latitude", Dimension::Angle)
+        .within(-90.0, 90.0)
+        .required()?;
+    let longitude = s
+        .quantity("longitude", Dimension::Angle)
+        .within(-180.0, 180.0)
+        .required()?;
     let altitude = s
         .quantity("altitude", Dimension::Length)
         .within(-400.0, 4500.0)
@@ -52,7 +58,10 @@ pub(super) fn site(top: &Section<'_>) -> Result<Site, Diagnostic> {
     let offset = s
         .quantity("utc_offset", Dimension::Time)
         .within(-14.0 * 3600.0, 14.0 * 3600.0)
-        .or((longitude / 15.0).round() * 3600.0, "from the longitude, no daylight saving")?;
+        .or(
+            (longitude / 15.0).round() * 3600.0,
+            "from the longitude, no daylight saving",
+        )?;
     let site = Site::new(latitude, longitude, altitude, offset as i32)
         .map_err(|e| s.error(e.to_string(), "correct [site]"))?;
     s.finish()?;
@@ -73,24 +82,44 @@ pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
     let record_s = s
         .quantity("record", Dimension::Time)
         .within(0.1, 3600.0)
-        .or(60.0, "our own choice; measures watch every step whatever this says")?;
+        .or(
+            60.0,
+            "our own choice; measures watch every step whatever this says",
+        )?;
     let warm_up_s = s
         .quantity("warm_up", Dimension::Time)
         .within(0.0, 30.0 * 86_400.0)
-        .or(86_400.0, "one day thrown away, so that the fabric has a past")?;
+        .or(
+            86_400.0,
+            "one day thrown away, so that the fabric has a past",
+        )?;
     let seed = s.integer("seed").or(1, CHOICE)?;
-    for (key, value) in [("record", record_s), ("duration", duration_s), ("warm_up", warm_up_s)] {
+    for (key, value) in [
+        ("record", record_s),
+        ("duration", duration_s),
+        ("warm_up", warm_up_s),
+    ] {
         let steps = value / step_s;
         if (steps - steps.round()).abs() > 1e-6 * steps.max(1.0) {
             return Err(s.error_at(
                 key,
                 format!("`{key}` is {value} s, which is not a whole number of steps of {step_s} s"),
-                format!("write a multiple of the step, such as \"{} s\"", steps.ceil() * step_s),
+                format!(
+                    "write a multiple of the step, such as \"{} s\"",
+                    steps.ceil() * step_s
+                ),
             ));
         }
     }
     s.finish()?;
-    Ok(RunSpec { start, duration_s, step_s, record_s, warm_up_s, seed: seed as u64 })
+    Ok(RunSpec {
+        start,
+        duration_s,
+        step_s,
+        record_s,
+        warm_up_s,
+        seed: seed as u64,
+    })
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -134,12 +163,20 @@ pub(super) fn weather(
 }
 
 fn design_day(s: &Section<'_>, site: &Site, kind: Kind) -> Result<Weather, Diagnostic> {
-    let temperature = |key: &str| s.quantity(key, Dimension::Temperature).within(-50.0, 60.0).required();
+    let temperature = |key: &str| {
+        s.quantity(key, Dimension::Temperature)
+            .within(-50.0, 60.0)
+            .required()
+    };
     let summer = kind == Kind::Summer;
     let season = if summer {
-        Season::Summer { maximum_c: temperature("maximum")? }
+        Season::Summer {
+            maximum_c: temperature("maximum")?,
+        }
     } else {
-        Season::Winter { minimum_c: temperature("minimum")? }
+        Season::Winter {
+            minimum_c: temperature("minimum")?,
+        }
     };
     let daily_range_k = s
         .quantity("daily_range", Dimension::TemperatureDifference)
@@ -153,16 +190,19 @@ fn design_day(s: &Section<'_>, site: &Site, kind: Kind) -> Result<Weather, Diagn
         .quantity("dew_point", Dimension::Temperature)
         .within(-50.0, 35.0)
         .or(dew_default, "held all day; common practice, no source")?;
-    let wind_m_s = s.quantity("wind", Dimension::Velocity).within(0.0, 40.0).or(3.0, COMMON)?;
+    let wind_m_s = s
+        .quantity("wind", Dimension::Velocity)
+        .within(0.0, 40.0)
+        .or(3.0, COMMON)?;
     let clear = ClearSky {
-        tau_beam: s
-            .number("tau_beam")
-            .within(0.1, 1.5)
-            .or(0.40, "a clear mid-latitude sky in the ASHRAE 2013 form, from memory")?,
-        tau_diffuse: s
-            .number("tau_diffuse")
-            .within(1.0, 3.5)
-            .or(2.2, "a clear mid-latitude sky in the ASHRAE 2013 form, from memory")?,
+        tau_beam: s.number("tau_beam").within(0.1, 1.5).or(
+            0.40,
+            "a clear mid-latitude sky in the ASHRAE 2013 form, from memory",
+        )?,
+        tau_diffuse: s.number("tau_diffuse").within(1.0, 3.5).or(
+            2.2,
+            "a clear mid-latitude sky in the ASHRAE 2013 form, from memory",
+        )?,
     };
     let clear_fraction = s.fraction("clear_fraction").or(1.0, "a cloudless day")?;
     let input = DesignDayInput {
@@ -170,21 +210,37 @@ fn design_day(s: &Section<'_>, site: &Site, kind: Kind) -> Result<Weather, Diagn
         daily_range_k,
         dew_point_c,
         wind_m_s,
-        sky: Sky::Sunny { clear, clear_fraction },
+        sky: Sky::Sunny {
+            clear,
+            clear_fraction,
+        },
     };
-    let day = DesignDay::new(input, site).map_err(|e| s.error(e.to_string(), "correct [weather]"))?;
+    let day =
+        DesignDay::new(input, site).map_err(|e| s.error(e.to_string(), "correct [weather]"))?;
     Ok(Weather::DesignDay(day))
 }
 
 fn constant(s: &Section<'_>, site: &Site) -> Result<Weather, Diagnostic> {
-    let air_c = s.quantity("temperature", Dimension::Temperature).within(-50.0, 60.0).required()?;
+    let air_c = s
+        .quantity("temperature", Dimension::Temperature)
+        .within(-50.0, 60.0)
+        .required()?;
     let rh = s.fraction("humidity").or(0.5, COMMON)?;
     let irradiance = |key: &str| s.quantity(key, Dimension::PowerPerArea).within(0.0, 1400.0);
     let dni_w_m2 = irradiance("beam").or(0.0, "no sun")?;
     let dhi_w_m2 = irradiance("diffuse").or(0.0, "no sun")?;
-    let wind_m_s = s.quantity("wind", Dimension::Velocity).within(0.0, 40.0).or(3.0, COMMON)?;
+    let wind_m_s = s
+        .quantity("wind", Dimension::Velocity)
+        .within(0.0, 40.0)
+        .or(3.0, COMMON)?;
     let w = air::humidity_ratio(rh, air_c, site.pressure_pa);
-    Ok(Weather::Constant(Sample { air_c, w, dni_w_m2, dhi_w_m2, wind_m_s }))
+    Ok(Weather::Constant(Sample {
+        air_c,
+        w,
+        dni_w_m2,
+        dhi_w_m2,
+        wind_m_s,
+    }))
 }
 
 fn from_file(
@@ -202,6 +258,10 @@ fn from_file(
         tmy3::read(&path, run.start.year())
     };
     read.map(Weather::Series).map_err(|e: WeatherError| {
-        s.error_at("file", e.to_string(), "correct that line of the weather file, or name another")
+        s.error_at(
+            "file",
+            e.to_string(),
+            "correct that line of the weather file, or name another",
+        )
     })
 }
