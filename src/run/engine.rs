@@ -9,7 +9,7 @@ use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, Zon
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
-use crate::control::{Calendar, Commands, ControlState, Mode, Notice, Readings};
+use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState};
 use crate::plant::drivers::{Drive, Drivers};
@@ -145,6 +145,22 @@ impl<'a> Engine<'a> {
     /// The rooms, for their meters.
     pub fn house(&mut self) -> &mut House {
         &mut self.house
+    }
+
+    /// Ends the warm-up: meters start afresh, and a lock-out that the warm-up earned is cleared, for
+    /// somebody would have come.
+    pub fn begin(&mut self, state: &mut State) {
+        self.house.start_meters(&state.house);
+        let clock = self.calendar.clock(state.t_s + self.lead_s);
+        let controller = &self.scenario.control.controller;
+        // Clearing cannot be refused: it names no zone and no number.
+        let _ = controller.apply(
+            &Action::ClearLockOut,
+            &clock,
+            &mut state.control,
+            &mut self.notices,
+        );
+        self.notices.clear();
     }
 
     /// One step: people, readings, control, dampers, air network, unit and ducts, rooms.

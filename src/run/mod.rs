@@ -95,7 +95,7 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
             progress(k as f64 / total as f64);
         }
     }
-    engine.house().start_meters(&state.house);
+    engine.begin(&mut state);
     let mut watchers = observers(scenario);
     let mut told = 0;
     for k in 0..steps {
