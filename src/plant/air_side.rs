@@ -203,6 +203,26 @@ pub struct AirCommand<'a> {
     pub open_doors: &'a [bool],
 }
 
+/// What is wrong with filter and relief.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Impairment {
+    /// Filter resistance over what it should be.
+    pub filter: f64,
+    /// Relief conductance over what it should be; above 0.
+    pub relief_capacity: f64,
+    /// Where the relief's blade stands still, 0 to 1; `None` = it moves.
+    pub relief_stuck: Option<f64>,
+}
+
+impl Impairment {
+    /// Nothing is wrong.
+    pub const NONE: Impairment = Impairment {
+        filter: 1.0,
+        relief_capacity: 1.0,
+        relief_stuck: None,
+    };
+}
+
 /// Flows and pressures of the air side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AirState {
@@ -270,6 +290,7 @@ pub struct AirSide {
     branch: Vec<LinearQuadratic>,
     door_open: Vec<LinearQuadratic>,
     door_shut: Vec<LinearQuadratic>,
+    impaired: Impairment,
 }
 
 impl AirSide {
@@ -314,7 +335,7 @@ impl AirSide {
             branch.push(fixed);
         }
         let relief = spec.relief.as_ref().and_then(|r| {
-            let law = relief_law(&r.relief, 0.0, 0.0, 1.0)?;
+            let law = relief_law(&r.relief, 0.0, 0.0, 1.0, &Impairment::NONE)?;
             let to = match r.to {
                 ReliefTo::Return => return_,
                 ReliefTo::Room(i) => room_nodes[i],
@@ -387,7 +408,16 @@ impl AirSide {
             branch,
             door_open,
             door_shut,
+            impaired: Impairment::NONE,
         })
+    }
+
+    /// Takes over what is wrong from now on.
+    pub fn impair(&mut self, with: Impairment, state: &mut AirState) {
+        if self.impaired != with {
+            self.impaired = with;
+            state.solved = None;
+        }
     }
 
     /// What it is made of.
@@ -482,10 +512,13 @@ impl AirSide {
             ..
         }) = &self.spec.relief
         {
-            state.blade = blade.law(state.blade, dt_s).opening_at(0.0);
+            state.blade = self
+                .impaired
+                .relief_stuck
+                .unwrap_or_else(|| blade.law(state.blade, dt_s).opening_at(0.0));
             state.relief_opening = state.blade;
         } else {
-            state.relief_opening = command.relief;
+            state.relief_opening = self.impaired.relief_stuck.unwrap_or(command.relief);
         }
         if state.fan_m3_s == 0.0 && state.fan_speed == 0.0 {
             return false;
@@ -514,6 +547,7 @@ impl AirSide {
     fn set_laws(&mut self, command: &AirCommand<'_>, loading: f64, dt_s: f64, state: &AirState) {
         let spec = &self.spec;
         let filter = spec.filter;
+        let loading = loading * self.impaired.filter;
         if let Law::Fan(law) = self.network.law_mut(self.fan) {
             law.drive = spec.drive.at(command.fan);
             law.series = spec.coil.in_series(LinearQuadratic {
@@ -533,7 +567,8 @@ impl AirSide {
             }
         }
         if let (Some(element), Some(r)) = (self.relief, &spec.relief)
-            && let Some(law) = relief_law(&r.relief, command.relief, state.blade, dt_s)
+            && let Some(law) =
+                relief_law(&r.relief, command.relief, state.blade, dt_s, &self.impaired)
         {
             self.network.set_law(element, law);
         }
@@ -584,12 +619,15 @@ impl AirSide {
                     ReliefTo::Room(i) => state.rooms_pa[i],
                 };
                 let before = state.blade;
-                state.blade = blade.law(before, dt_s).opening_at(state.supply_pa - end);
+                state.blade = self
+                    .impaired
+                    .relief_stuck
+                    .unwrap_or_else(|| blade.law(before, dt_s).opening_at(state.supply_pa - end));
                 state.relief_opening = state.blade;
                 (state.blade - before).abs() < BLADE_REST
             }
             Relief::Motorised(_) => {
-                state.relief_opening = command.relief;
+                state.relief_opening = self.impaired.relief_stuck.unwrap_or(command.relief);
                 true
             }
             Relief::None => true,
@@ -597,10 +635,38 @@ impl AirSide {
     }
 }
 
-fn relief_law(relief: &Relief, opening: f64, blade: f64, dt_s: f64) -> Option<Law> {
+fn relief_law(
+    relief: &Relief,
+    opening: f64,
+    blade: f64,
+    dt_s: f64,
+    impaired: &Impairment,
+) -> Option<Law> {
+    let share = impaired.relief_capacity;
     match relief {
         Relief::None => None,
-        Relief::WeightedBlade(b) => Some(Law::WeightedBlade(b.law(blade, dt_s))),
-        Relief::Motorised(m) => Some(Law::LinearQuadratic(m.law(opening))),
+        Relief::WeightedBlade(b) => {
+            let mut law = b.law(blade, dt_s);
+            law.leak *= share;
+            law.full *= share;
+            Some(match impaired.relief_stuck {
+                None => Law::WeightedBlade(law),
+                Some(at) => {
+                    let conductance = law.leak + (law.full - law.leak) * at;
+                    Law::LinearQuadratic(LinearQuadratic {
+                        a: ORIFICE_LINEAR,
+                        b: 1.0 / (conductance * conductance),
+                    })
+                }
+            })
+        }
+        Relief::Motorised(m) => {
+            let law = m.law(impaired.relief_stuck.unwrap_or(opening));
+            // A share of the flow at every drop.
+            Some(Law::LinearQuadratic(LinearQuadratic {
+                a: law.a / share,
+                b: law.b / (share * share),
+            }))
+        }
     }
 }

@@ -13,6 +13,8 @@ pub enum What {
     Damper,
     /// A person acted.
     Action,
+    /// A fault began or ended.
+    Fault,
 }
 
 impl What {
@@ -23,6 +25,7 @@ impl What {
             What::Fan => "fan",
             What::Damper => "damper",
             What::Action => "action",
+            What::Fault => "fault",
         }
     }
 }

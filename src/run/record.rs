@@ -36,7 +36,13 @@ pub fn columns(s: &Scenario) -> Vec<String> {
         }
     }
     for o in &s.outlets {
-        for what in ["flow_m3_s", "opening", "face_velocity_m_s", "air_C"] {
+        for what in [
+            "flow_m3_s",
+            "opening",
+            "face_velocity_m_s",
+            "air_C",
+            "reported_opening",
+        ] {
             c.push(format!("outlet.{}.{what}", o.name));
         }
     }
@@ -103,7 +109,13 @@ impl Recorder {
             ]);
         }
         for o in &s.outlets {
-            row.extend([o.flow_m3_s, o.opening, o.face_velocity_m_s, o.air_c]);
+            row.extend([
+                o.flow_m3_s,
+                o.opening,
+                o.face_velocity_m_s,
+                o.air_c,
+                o.reported,
+            ]);
         }
         for z in &s.zones {
             row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);

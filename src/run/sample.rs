@@ -48,6 +48,9 @@ pub struct OutletSample {
     pub flow_m3_s: f64,
     /// Damper opening, 0..1.
     pub opening: f64,
+    /// Damper position as the controller was told it before the step, 0..1; NaN when lost, 1 for an
+    /// outlet without damper.
+    pub reported: f64,
     /// Velocity over the face of the grille, m/s.
     pub face_velocity_m_s: f64,
     /// Temperature of the air that enters the room, °C.
