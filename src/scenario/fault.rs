@@ -364,7 +364,9 @@ pub(crate) fn on_facade(surface: &Surface, scenario: &Scenario) -> SunOnSensor {
     const EVERY_S: f64 = 300.0;
     let steps = (scenario.run.duration_s / EVERY_S).ceil() as i64;
     let share = |i: i64| {
-        let local = scenario.run.start + TimeDelta::seconds(i * EVERY_S as i64);
+        // No weather is known beyond the end of the run.
+        let t_s = (i as f64 * EVERY_S).min(scenario.run.duration_s);
+        let local = scenario.run.start + TimeDelta::milliseconds((t_s * 1000.0) as i64);
         let sun = scenario.site.sun(local);
         let sky = scenario.weather.sample(&scenario.site, local, &sun);
         irradiance_on(surface, &sun, sky.dni_w_m2, sky.dhi_w_m2, ALBEDO).beam / BEAM_W_M2

@@ -3,7 +3,7 @@
 mod air;
 pub mod control;
 pub mod diagnostic;
-mod fault;
+pub mod fault;
 pub mod house;
 mod limits;
 pub mod reader;

@@ -30,4 +30,8 @@ pub const SHELF: &[(&str, &str)] = &[
         "clinic-twelve-rooms.toml",
         include_str!("../../scenarios/clinic-twelve-rooms.toml"),
     ),
+    (
+        "faults-demo.toml",
+        include_str!("../../scenarios/faults-demo.toml"),
+    ),
 ];
