@@ -238,6 +238,8 @@ pub struct AirState {
     pub supply_pa: f64,
     /// Return plenum against outdoors, Pa.
     pub return_pa: f64,
+    /// Drop across the filter, Pa.
+    pub filter_pa: f64,
     /// Flow down each trunk, m³/s.
     pub trunks_m3_s: Vec<f64>,
     /// Flow into the room from each outlet, m³/s.
@@ -435,6 +437,7 @@ impl AirSide {
             stalled: false,
             supply_pa: 0.0,
             return_pa: 0.0,
+            filter_pa: 0.0,
             trunks_m3_s: vec![0.0; spec.trunks.len()],
             outlets_m3_s: vec![0.0; spec.outlets.len()],
             relief_m3_s: 0.0,
@@ -482,6 +485,7 @@ impl AirSide {
         self.set_laws(command, loading, dt_s, state);
         self.network.solve(&mut state.network)?;
         let at_rest = self.read(command, dt_s, state);
+        state.filter_pa = self.spec.filter.drop_pa(state.fan_m3_s) * loading * self.impaired.filter;
         match &mut state.solved {
             Some(s) => {
                 s.fan = command.fan;
@@ -529,6 +533,7 @@ impl AirSide {
         state.stalled = false;
         state.supply_pa = 0.0;
         state.return_pa = 0.0;
+        state.filter_pa = 0.0;
         state.relief_m3_s = 0.0;
         for flows in [
             &mut state.trunks_m3_s,

@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+use comfy_table::{
+    Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table, Width, presets,
+};
 use rayon::prelude::*;
 
 use super::fault_figure::{Overlay, fault_figure};
@@ -89,18 +91,21 @@ fn telltale_table(s: &Scenario, study: &FaultStudy, units: UnitSystem, width: u1
             "fault",
             "zone",
             "its air",
-            "its calls",
-            "its thermostat",
-            "other rooms",
+            "calls",
+            "sensor",
+            "others",
             "static",
-            "worst static",
+            "worst",
             "suction",
             "supply air",
             "starts/h",
-            "running",
-            "protections",
-            "blade and report",
+            "trips",
+            "blade, report",
         ]);
+    // The faults' names stay whole; the readings share the rest.
+    if let Some(column) = table.column_mut(0) {
+        column.set_constraint(ColumnConstraint::LowerBoundary(Width::Fixed(26)));
+    }
     for case in &study.cases {
         let zone = s.zones[case.zone].name.as_str();
         let cell = |key: &str, subject: &str| {
@@ -112,7 +117,7 @@ fn telltale_table(s: &Scenario, study: &FaultStudy, units: UnitSystem, width: u1
         table.add_row([
             Cell::new(&case.words),
             Cell::new(zone),
-            cell("room_air", zone),
+            Cell::new(air(case, zone, units)).set_alignment(CellAlignment::Right),
             cell("calling_share", zone),
             Cell::new(thermostat(case, zone, units)).set_alignment(CellAlignment::Right),
             Cell::new(others(s, case, units)),
@@ -121,7 +126,6 @@ fn telltale_table(s: &Scenario, study: &FaultStudy, units: UnitSystem, width: u1
             cell("return_suction", "house"),
             cell("supply_air", "house"),
             cell("starts_per_hour", "house"),
-            cell("running_share", "house"),
             cell("protection_acts", "house"),
             Cell::new(blade(s, case)),
         ]);
@@ -149,6 +153,19 @@ fn shown(t: &Telltale, units: UnitSystem) -> String {
         _ => significant(size, 2),
     };
     format!("{sign}{text}")
+}
+
+/// How the zone's room has moved on average, or else at its furthest.
+fn air(case: &Case, zone: &str, units: UnitSystem) -> String {
+    let moved = |key: &str| {
+        let found = case.telltale(key, zone);
+        found.filter(|t| t.direction() != Direction::Same)
+    };
+    match (moved("room_air"), moved("furthest")) {
+        (Some(t), _) => shown(t, units),
+        (None, Some(t)) => format!("at times {}", shown(t, units)),
+        (None, None) => "·".to_string(),
+    }
 }
 
 fn thermostat(case: &Case, zone: &str, units: UnitSystem) -> String {
@@ -369,7 +386,8 @@ fn drill_csv(s: &Scenario, study: &FaultStudy) -> Vec<u8> {
     );
     head.extend(header(&[
         "supply_plenum.static_Pa",
-        "return_plenum.static_Pa",
+        "supply_plenum.static_full_fan_Pa",
+        "fan.suction_Pa",
         "relief.flow_m3_s",
         "unit.supply_C",
     ]));
@@ -381,9 +399,15 @@ fn drill_csv(s: &Scenario, study: &FaultStudy) -> Vec<u8> {
                 .rooms_k_h
                 .iter()
                 .chain(&t.thermostats_k_h)
-                .chain(&t.sensor_error_k)
+                .chain(&drill.sensor_error_k)
                 .chain(&t.flows_m3_s)
-                .chain([&t.static_pa, &t.return_pa, &t.relief_m3_s, &t.supply_c]);
+                .chain([
+                    &t.static_pa,
+                    &t.full_fan_pa,
+                    &t.suction_pa,
+                    &t.relief_m3_s,
+                    &t.supply_c,
+                ]);
             let mut row = vec![words.to_string(), s.outlets[t.outlet].name.clone()];
             row.extend(numbers.map(|&v| number(v)));
             row

@@ -456,6 +456,7 @@ impl<'a> Engine<'a> {
             stalled: state.air.stalled,
             supply_static_pa: state.air.supply_pa,
             return_static_pa: state.air.return_pa,
+            filter_drop_pa: state.air.filter_pa,
             relief_flow_m3_s: state.air.relief_m3_s,
             relief_opening: state.air.relief_opening,
         };

@@ -97,6 +97,8 @@ pub struct AirSample {
     pub supply_static_pa: f64,
     /// Return plenum against outdoors, Pa.
     pub return_static_pa: f64,
+    /// Drop across the filter, Pa.
+    pub filter_drop_pa: f64,
     /// Relief flow, m³/s at the reference density.
     pub relief_flow_m3_s: f64,
     /// Relief opening, 0..1.

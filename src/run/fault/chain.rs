@@ -41,16 +41,7 @@ impl Fault for ChainBroken {
     }
 
     fn words(&self, _s: &Scenario) -> String {
-        let n = self.beyond.len();
-        let dampers = if n == 1 {
-            "damper holds its"
-        } else {
-            "dampers hold their"
-        };
-        format!(
-            "chain broken behind its damper {}, {n} {dampers} position",
-            self.behind
-        )
+        format!("chain broken behind damper {}", self.behind)
     }
 
     fn concerns(&self, s: &Scenario) -> Concerns {

@@ -44,7 +44,12 @@ impl Fault for DamperStuck {
     }
 
     fn subject(&self, scenario: &Scenario) -> String {
-        outlet_names(scenario, &self.outlets)
+        // All of a zone's dampers go by its name.
+        let whole = scenario.zones.iter().find(|z| z.outlets == self.outlets);
+        match whole {
+            Some(z) if self.outlets.len() > 1 => z.name.clone(),
+            _ => outlet_names(scenario, &self.outlets),
+        }
     }
 
     fn words(&self, scenario: &Scenario) -> String {
@@ -54,7 +59,12 @@ impl Fault for DamperStuck {
             Some(p) if p >= 1.0 => "open".to_string(),
             Some(p) => format!("at {:.0} %", 100.0 * p),
         };
-        format!("damper of {} stuck {how}", self.subject(scenario))
+        let dampers = if self.outlets.len() == 1 {
+            "damper"
+        } else {
+            "dampers"
+        };
+        format!("{dampers} of {} stuck {how}", self.subject(scenario))
     }
 
     fn concerns(&self, scenario: &Scenario) -> Concerns {

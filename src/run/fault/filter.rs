@@ -20,7 +20,7 @@ impl Fault for FilterBlocked {
     }
 
     fn words(&self, _s: &Scenario) -> String {
-        format!("filter resists {} times as much", self.factor)
+        format!("filter blocked, {} times its resistance", self.factor)
     }
 
     fn concerns(&self, _s: &Scenario) -> Concerns {

@@ -23,7 +23,7 @@ impl Fault for WrongMode {
 
     fn words(&self, _s: &Scenario) -> String {
         match self.stuck_in {
-            None => "unit does the opposite of its mode".to_string(),
+            None => "unit runs in the other mode".to_string(),
             Some(mode) => format!("unit stuck in {}", mode.name()),
         }
     }

@@ -22,8 +22,10 @@ impl Fault for RadioLost {
     }
 
     fn words(&self, s: &Scenario) -> String {
-        let (zone, minutes) = (zone_name(s, self.zone), self.fallback_s / 60.0);
-        format!("thermostat of {zone} out of radio contact, last reading held {minutes:.0} min")
+        format!(
+            "thermostat of {} out of radio contact",
+            zone_name(s, self.zone)
+        )
     }
 
     fn concerns(&self, _s: &Scenario) -> Concerns {

@@ -9,6 +9,7 @@ use crate::run::RunError;
 use crate::run::by_hand::Hand;
 use crate::run::engine::{Engine, State};
 use crate::run::fault::Scheduled;
+use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 /// How long each test lasts once the dampers stand, s; our own choice: room air answers within
@@ -17,6 +18,8 @@ const TEST_S: f64 = 600.0;
 /// Time of day at which the drill begins, if the run has it, s: an afternoon, when the weather is
 /// not mild; our own choice.
 const BEGINS_S: f64 = 14.0 * 3600.0;
+/// How long the fan then runs at full, s: a motorised relief needs its travel to settle.
+const FULL_FAN_S: f64 = 180.0;
 /// Time for dampers beyond their full travel, s.
 const MARGIN_S: f64 = 10.0;
 
@@ -31,16 +34,16 @@ pub struct Test {
     pub thermostats_k_h: Vec<f64>,
     /// Supply-plenum static at the end, Pa.
     pub static_pa: f64,
-    /// Return-plenum static at the end, Pa.
-    pub return_pa: f64,
+    /// Suction between filter and fan at the end, Pa.
+    pub suction_pa: f64,
     /// Supply air at the end, °C.
     pub supply_c: f64,
     /// Flow of every outlet at the end, m³/s.
     pub flows_m3_s: Vec<f64>,
     /// Flow through the relief at the end, m³/s.
     pub relief_m3_s: f64,
-    /// What every thermostat reads less what a thermometer beside it reads, K.
-    pub sensor_error_k: Vec<f64>,
+    /// Static with the fan at full and the compressor off, Pa: what the relief does shows here.
+    pub full_fan_pa: f64,
 }
 
 /// The tests in the order of the file's outlets: a response matrix, a row a damper, a column a room.
@@ -50,6 +53,9 @@ pub struct Drill {
     pub mode: Mode,
     /// One test for each damper.
     pub tests: Vec<Test>,
+    /// What every thermostat reads less a thermometer beside it with nothing running, K; NaN when
+    /// it does not read.
+    pub sensor_error_k: Vec<f64>,
 }
 
 impl Drill {
@@ -121,7 +127,7 @@ impl Ready<'_> {
             })
             .collect();
         let mode = self.state.control.mode.mode;
-        let (before, after, _) = self.test(&faults, None, mode)?;
+        let (before, after, _, _) = self.test(&faults, None, mode)?;
         let per_hour = 3600.0 / TEST_S;
         let slope = |b: &[f64], a: &[f64]| -> Vec<f64> {
             a.iter().zip(b).map(|(a, b)| (a - b) * per_hour).collect()
@@ -129,11 +135,16 @@ impl Ready<'_> {
         let alone = slope(&before.rooms_c, &after.rooms_c);
         let alone_read = slope(&before.thermostats_c, &after.thermostats_c);
         let less = |a: Vec<f64>, b: &[f64]| a.iter().zip(b).map(|(a, b)| a - b).collect();
+        let sensor_error_k = s
+            .zones
+            .iter()
+            .zip(&after.thermostats_c)
+            .map(|(z, read)| read - after.rooms_c[z.room])
+            .collect();
         let mut tests = Vec::new();
         for (outlet, channel) in s.control.outlet_channel.iter().enumerate() {
             let Some(channel) = *channel else { continue };
-            let (before, after, engine) = self.test(&faults, Some(channel), mode)?;
-            let seen = engine.sample();
+            let (before, after, seen, full_fan_pa) = self.test(&faults, Some(channel), mode)?;
             tests.push(Test {
                 outlet,
                 rooms_k_h: less(slope(&before.rooms_c, &after.rooms_c), &alone),
@@ -142,29 +153,29 @@ impl Ready<'_> {
                     &alone_read,
                 ),
                 static_pa: seen.air.supply_static_pa,
-                return_pa: seen.air.return_static_pa,
+                suction_pa: seen.air.filter_drop_pa - seen.air.return_static_pa,
                 supply_c: seen.unit.supply_c,
                 flows_m3_s: seen.outlets.iter().map(|o| o.flow_m3_s).collect(),
                 relief_m3_s: seen.air.relief_flow_m3_s,
-                sensor_error_k: s
-                    .zones
-                    .iter()
-                    .zip(&after.thermostats_c)
-                    .map(|(z, read)| read - after.rooms_c[z.room])
-                    .collect(),
+                full_fan_pa,
             });
         }
-        Ok(Drill { mode, tests })
+        Ok(Drill {
+            mode,
+            tests,
+            sensor_error_k,
+        })
     }
 
-    /// One test: dampers travel with everything off, then fan and compressor run at their least.
+    /// One test: dampers travel with everything off, then fan and compressor run at their least,
+    /// then the fan alone at full; what is seen before the full fan, and the static with it.
     /// Without a channel nothing runs at all.
     fn test(
         &self,
         faults: &[Scheduled],
         channel: Option<usize>,
         mode: Mode,
-    ) -> Result<(Read, Read, Engine<'_>), RunError> {
+    ) -> Result<(Read, Read, Sample, f64), RunError> {
         let s = self.scenario;
         let (mut engine, mut state) = (self.engine.clone(), self.state.clone());
         engine.set_faults(faults.to_vec(), &mut state);
@@ -186,11 +197,18 @@ impl Ready<'_> {
             hand.speed = stages.minimum();
             hand.fan = spec.fan.running(hand.speed, stages);
             hand.mode = Some(mode);
-            engine.by_hand(Some(hand));
+            engine.by_hand(Some(hand.clone()));
         }
         advance(&mut engine, &mut state, TEST_S, s.run.step_s)?;
-        let after = read(&engine);
-        Ok((before, after, engine))
+        let (after, seen) = (read(&engine), engine.sample().clone());
+        if channel.is_none() {
+            return Ok((before, after, seen, 0.0));
+        }
+        hand.mode = None;
+        hand.fan = 1.0;
+        engine.by_hand(Some(hand));
+        advance(&mut engine, &mut state, FULL_FAN_S, s.run.step_s)?;
+        Ok((before, after, seen, engine.sample().air.supply_static_pa))
     }
 }
 

@@ -9,6 +9,14 @@ use crate::scenario::Scenario;
 /// Two answers part suspects when they differ by more than this share of the healthy answer.
 const PARTS: f64 = 0.25;
 
+/// A thermostat this far off is found with a thermometer, K; our own choice.
+const SENSOR_OFF_K: f64 = 0.5;
+
+/// A thermostat slower than this stands still, K/h.
+const STILL_K_H: f64 = 1e-6;
+/// A room faster than this moves, K/h; our own choice.
+const MOVES_K_H: f64 = 1.0;
+
 /// Faults with the same complaint.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Alike {
@@ -42,13 +50,22 @@ fn complaint(scenario: &Scenario, case: &Case) -> Complaint {
             .map_or(Direction::Same, |t| t.direction())
     };
     let ways = [
-        way("room_air", zone),
+        room(case, zone),
         way("static_full_speed", "house"),
         way("supply_air", "house"),
         way("starts_per_hour", "house"),
         way("protection_acts", "house"),
     ];
     (case.zone, ways)
+}
+
+/// Which way the zone's room has gone: on average, or else at its furthest.
+fn room(case: &Case, zone: &str) -> Direction {
+    let ways = ["room_air", "furthest"].into_iter();
+    ways.filter_map(|key| case.telltale(key, zone))
+        .map(|t| t.direction())
+        .find(|d| *d != Direction::Same)
+        .unwrap_or(Direction::Same)
 }
 
 fn in_words(scenario: &Scenario, (zone, ways): Complaint) -> String {
@@ -148,36 +165,25 @@ fn part(scenario: &Scenario, healthy: &Drill, cases: &[Case], pair: [usize; 2]) 
                 ),
             );
         }
-        for (z, zone) in scenario.zones.iter().enumerate() {
-            let (p, q) = (x.sensor_error_k[z], y.sensor_error_k[z]);
-            let sound_error = sound.sensor_error_k[z];
-            let shown = |v: f64| {
-                if v.is_nan() {
-                    "does not read".to_string()
-                } else {
-                    format!("reads {v:+.1} K off")
-                }
-            };
-            let apart = match (p.is_nan(), q.is_nan()) {
-                (false, false) => ((p - sound_error) - (q - sound_error)).abs() / 2.0,
-                (true, true) => 0.0,
-                _ => 2.0,
-            };
-            offer(
-                apart,
-                format!(
-                    "hold a thermometer beside the thermostat of {}: it {} or {}",
-                    zone.name,
-                    shown(p),
-                    shown(q)
-                ),
-            );
-        }
         let (p, q) = (x.static_pa, y.static_pa);
         offer(
             (p - q).abs() / sound.static_pa.abs().max(1.0),
             format!("open {name} alone: static {p:.0} Pa or {q:.0} Pa"),
         );
+        let (p, q) = (x.full_fan_pa, y.full_fan_pa);
+        offer(
+            (p - q).abs() / sound.full_fan_pa.abs().max(1.0),
+            format!("open {name} alone with the fan at full: static {p:.0} Pa or {q:.0} Pa"),
+        );
+    }
+    if best.as_ref().is_none_or(|o| o.apart <= PARTS)
+        && let Some(words) = by_thermometer(scenario, a, b)
+    {
+        return Parted {
+            cases: pair,
+            outlet: None,
+            words,
+        };
     }
     match best {
         Some(o) if o.apart > PARTS => Parted {
@@ -191,6 +197,29 @@ fn part(scenario: &Scenario, healthy: &Drill, cases: &[Case], pair: [usize; 2]) 
             words: "the drill does not part them".to_string(),
         },
     }
+}
+
+/// A thermometer held beside a thermostat that parts the two, if there is one.
+fn by_thermometer(scenario: &Scenario, a: &Drill, b: &Drill) -> Option<String> {
+    let shown = |v: f64| {
+        if v.is_nan() {
+            "does not read".to_string()
+        } else {
+            format!("reads {v:+.1} K off")
+        }
+    };
+    let errors = a.sensor_error_k.iter().zip(&b.sensor_error_k);
+    let found = errors
+        .zip(&scenario.zones)
+        .find(|((p, q), _)| p.is_nan() != q.is_nan() || (*p - *q).abs() > SENSOR_OFF_K);
+    found.map(|((p, q), zone)| {
+        format!(
+            "hold a thermometer beside the thermostat of {}: it {} or {}",
+            zone.name,
+            shown(*p),
+            shown(*q)
+        )
+    })
 }
 
 /// What the drill shows of one fault beside the healthy system, in plain words.
@@ -273,7 +302,8 @@ pub fn drill_words(scenario: &Scenario, healthy: &Drill, faulty: &Drill) -> Vec<
     };
     for (what, of) in [
         ("static", &(|t: &Test| t.static_pa) as &dyn Fn(&Test) -> f64),
-        ("return suction", &|t: &Test| -t.return_pa),
+        ("static with the fan at full", &|t: &Test| t.full_fan_pa),
+        ("suction before the fan", &|t: &Test| t.suction_pa),
     ] {
         let (h, f) = (mean(healthy, of), mean(faulty, of));
         if (f - h).abs() > 0.1 * h.abs().max(1.0) {
@@ -281,25 +311,21 @@ pub fn drill_words(scenario: &Scenario, healthy: &Drill, faulty: &Drill) -> Vec<
         }
     }
     for (z, zone) in scenario.zones.iter().enumerate() {
-        let error = |d: &Drill| mean(d, &|t: &Test| t.sensor_error_k[z]);
-        let (h, f) = (error(healthy), error(faulty));
+        let (h, f) = (healthy.sensor_error_k[z], faulty.sensor_error_k[z]);
         if f.is_nan() && !h.is_nan() {
             out.push(format!("the thermostat of {} does not read", zone.name));
-        } else if (f - h).abs() > 0.5 {
+        } else if (f - h).abs() > SENSOR_OFF_K {
             out.push(format!(
                 "the thermostat of {} reads {:+.1} K off",
                 zone.name,
                 f - h
             ));
         }
-        let still = faulty.tests.iter().all(|t| t.sensor_error_k[z].is_finite());
-        let moves = |d: &Drill| {
-            d.tests
-                .iter()
-                .map(|t| t.thermostats_k_h[z].abs())
-                .fold(0.0, f64::max)
-        };
-        if still && moves(faulty) < 0.05 * moves(healthy) {
+        // A sensor that works lags, but never stands quite still while its room moves.
+        let most = |of: &dyn Fn(&Test) -> f64| faulty.tests.iter().map(of).fold(0.0, f64::max);
+        let reading = most(&|t| t.thermostats_k_h[z].abs());
+        let truth = most(&|t| t.rooms_k_h[zone.room].abs());
+        if f.is_finite() && reading < STILL_K_H && truth > MOVES_K_H {
             out.push(format!("the thermostat of {} never moves", zone.name));
         }
     }

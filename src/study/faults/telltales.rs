@@ -87,7 +87,7 @@ const STATIC_WORST: Kind = (
 );
 const SUCTION: Kind = (
     "return_suction",
-    "suction of the return plenum, brought to full fan speed",
+    "suction between filter and fan, brought to full fan speed",
     Dimension::Pressure,
     1.0,
 );
@@ -125,9 +125,9 @@ const ERROR: Kind = (
 );
 const FURTHEST: Kind = (
     "furthest",
-    "furthest that the room air parts from the healthy run",
+    "furthest that an hour's mean of the room air parts from the healthy run",
     Dimension::TemperatureDifference,
-    0.3,
+    0.5,
 );
 const CALLING: Kind = (
     "calling_share",
@@ -220,11 +220,12 @@ impl<'a> Look<'a> {
     }
 
     fn house(&self, out: &mut Vec<(Kind, String, f64)>) {
-        let [flow, speed, supply, back] = [
+        let [flow, speed, supply, back, filter] = [
             "fan.flow_m3_s",
             "fan.speed",
             "supply_plenum.static_Pa",
             "return_plenum.static_Pa",
+            "filter.drop_Pa",
         ]
         .map(|n| self.column(n));
         let fan = |i: usize| flow(i) > FAN_RUNS_M3_S;
@@ -260,7 +261,10 @@ impl<'a> Look<'a> {
         for (kind, value) in [
             (STATIC, self.mean(|i| pressure(&supply, i))),
             (STATIC_WORST, worst),
-            (SUCTION, self.mean(|i| -pressure(&back, i))),
+            (
+                SUCTION,
+                self.mean(|i| pressure(&|i| filter(i) - back(i), i)),
+            ),
             (
                 FLOW,
                 self.mean(|i| if fan(i) { flow(i) / speed(i) } else { f64::NAN }),
@@ -359,8 +363,20 @@ pub fn telltales(
     for z in &scenario.zones {
         let name = format!("room.{}.air_C", scenario.rooms[z.room].name);
         let (x, y) = (a.column(&name), b.column(&name));
-        let apart = a.rows.iter().map(|&i| y(i) - x(i));
-        let furthest = apart.fold(0.0, |far: f64, d| if d.abs() > far.abs() { d } else { far });
+        // Means of an hour, so that two runs that cycle out of step do not seem apart.
+        let time = a.column("time_s");
+        let mut hours: Vec<(u64, Vec<f64>)> = Vec::new();
+        for &i in &a.rows {
+            let hour = ((time(i) - window.0) / 3600.0).ceil() as u64;
+            match hours.last_mut() {
+                Some((last, apart)) if *last == hour => apart.push(y(i) - x(i)),
+                _ => hours.push((hour, vec![y(i) - x(i)])),
+            }
+        }
+        let means = hours
+            .into_iter()
+            .map(|(_, apart)| Mean::of(apart.into_iter()));
+        let furthest = means.fold(0.0, |far: f64, d| if d.abs() > far.abs() { d } else { far });
         out.push(telltale(FURTHEST, z.name.clone(), 0.0, furthest));
     }
     out
