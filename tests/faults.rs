@@ -40,6 +40,10 @@ fn house(more: &str, zones: [&str; 4], idle: f64) -> Scenario {
 }
 
 const OFF: &str = "bands = []";
+/// Calls all day, at a setpoint out of reach.
+const HARD: &str = "cooling = \"17 °C\"\nbands = [{ from = \"00:00\", to = \"24:00\" }]";
+/// A unit that the hottest hours outrun: with capacity in hand thermostats hide a weak airflow.
+const AT_ITS_END: &str = "[unit]\nkind = \"fixed speed\"\ncooling_capacity = \"4.5 kW\"\n";
 const NO_TRIPS: &str =
     "[protection.low_supply]\nfitted = false\n[protection.coil_freeze]\nfitted = false\n";
 const FIXED: &str = "[unit]\nkind = \"fixed speed\"\n";
@@ -138,15 +142,21 @@ fn a_damper_stuck_open() {
     let stuck = || DamperStuck::at(5, 1.0);
     let seen = Seen::of(&s, stuck());
     assert_eq!(seen.way("room_air", "study"), Down);
-    assert!(
-        seen.get("room_air", "study").faulty < 24.0,
-        "below its setpoint"
-    );
     assert_eq!(seen.way("static_full_speed", "house"), Down);
     assert_eq!(seen.way("supply_air", "house"), Up);
+    assert_eq!(seen.way("flow_reported_shut", "study"), Up);
+    // A caller whose runs are longer than the least run time: it shares its air, so they grow
+    // longer still and fewer.
+    let living = house(&format!("{FIXED}{NO_TRIPS}"), ["", OFF, OFF, OFF], 0.0);
+    let seen = Seen::of(&living, stuck());
     assert_eq!(seen.way("running_share", "house"), Up);
     assert_ne!(seen.way("starts_per_hour", "house"), Up);
-    assert_eq!(seen.way("flow_reported_shut", "study"), Up);
+    // It follows the unit, not its own setpoint: with that at 28 °C it is cooled far below.
+    let lenient = "cooling = \"28 °C\"\nbands = [{ from = \"00:00\", to = \"24:00\" }]";
+    let follows = house(&format!("{FIXED}{NO_TRIPS}"), ["", "", "", lenient], 0.0);
+    let seen = Seen::of(&follows, stuck());
+    assert_eq!(seen.way("setpoint_error", "study"), Down);
+    assert!(seen.get("setpoint_error", "study").faulty < -1.0);
     // While nobody else calls it is as any other room.
     let idle = house(&format!("{FIXED}{NO_TRIPS}"), [OFF; 4], 0.0);
     let seen = Seen::of(&idle, stuck());
@@ -190,20 +200,19 @@ fn crossed_dampers_drift_apart() {
 
 #[test]
 fn crossed_dampers_are_right_when_both_call_or_neither() {
-    let s = house(&format!("{FIXED}{NO_TRIPS}"), [OFF, "", OFF, ""], 0.0);
-    let cross = || DampersCrossed::zones(&s, [PARENTS, STUDY]).expect("two zones");
-    // Both call throughout: dampers that open fully hear the same command.
-    let hot = "[zone.parents]\ncooling = \"16 °C\"\n[zone.study]\ncooling = \"16 °C\"\n[dampers]\ncontrol = \"open or shut\"\n";
-    let _ = hot;
-    let idle = house(&format!("{FIXED}{NO_TRIPS}"), [OFF; 4], 0.0);
-    let seen = Seen::of(&idle, cross());
-    assert!(
-        seen.0.iter().all(|t| t.direction() == Same),
-        "neither calls"
-    );
+    let cross = |s: &Scenario| DampersCrossed::zones(s, [PARENTS, STUDY]).expect("two zones");
+    // Setpoints out of reach: both call throughout and open fully, so both commands are one.
+    for zones in [[HARD; 4], [OFF; 4]] {
+        let s = house(&format!("{AT_ITS_END}{NO_TRIPS}"), zones, 0.0);
+        let fault = cross(&s);
+        let seen = Seen::of(&s, fault);
+        for t in &seen.0 {
+            assert_eq!(t.direction(), Same, "{t:?}");
+        }
+    }
     // Static is as it would be for the dampers that do stand open: the drill's rows change places.
     let s = doors_shut();
-    let (sound, crossed) = (healthy_drill(&s), fault_of(&s, cross()));
+    let (sound, crossed) = (healthy_drill(&s), fault_of(&s, cross(&s)));
     assert!((sound.tests[2].static_pa - crossed.tests[5].static_pa).abs() < 0.5);
     assert!((sound.tests[5].static_pa - crossed.tests[2].static_pa).abs() < 0.5);
 }
@@ -221,13 +230,7 @@ fn a_relief_stuck_shut() {
     let seen = Seen::of(&unprotected, shut());
     assert_eq!(seen.way("supply_air", "house"), Up);
     // With everything open the relief has nothing to do.
-    let all = house(&format!("{FIXED}{NO_TRIPS}"), [""; 4], 0.5);
-    let open = "cooling = \"17 °C\"\nbands = [{ from = \"00:00\", to = \"24:00\" }]";
-    let all = house(
-        &format!("{FIXED}{NO_TRIPS}"),
-        [open; 4],
-        all.zones.len() as f64 * 0.1,
-    );
+    let all = house(&format!("{FIXED}{NO_TRIPS}"), [HARD; 4], 0.0);
     let seen = Seen::of(&all, shut());
     assert_eq!(seen.way("static_worst", "house"), Same);
 }
@@ -235,7 +238,7 @@ fn a_relief_stuck_shut() {
 #[test]
 fn a_relief_stuck_open() {
     // The sheet: all rooms slow, static low always, supply colder than with all open, long runs.
-    let s = house(&format!("{FIXED}{NO_TRIPS}"), [""; 4], 0.0);
+    let s = house(&format!("{AT_ITS_END}{NO_TRIPS}"), [""; 4], 0.0);
     let seen = Seen::of(&s, ReliefStuck { position: 1.0 });
     for zone in ["living", "parents", "children", "study"] {
         assert_eq!(seen.way("room_air", zone), Up, "{zone}");
@@ -249,12 +252,17 @@ fn a_relief_stuck_open() {
 #[test]
 fn a_relief_too_small_shows_only_with_the_smallest_zones() {
     let small = || ReliefUndersized { factor: 0.4 };
-    let alone = house(&format!("{FIXED}{NO_TRIPS}"), [OFF, OFF, OFF, ""], 0.0);
-    let seen = Seen::of(&alone, small());
-    assert_eq!(seen.way("static_full_speed", "house"), Up);
-    let living = house(&format!("{FIXED}{NO_TRIPS}"), ["", OFF, OFF, OFF], 0.0);
-    let seen = Seen::of(&living, small());
-    assert_eq!(seen.way("static_full_speed", "house"), Same);
+    let rise = |zones: [&str; 4]| {
+        let s = house(&format!("{FIXED}{NO_TRIPS}"), zones, 0.0);
+        let seen = Seen::of(&s, small());
+        let way = seen.way("static_full_speed", "house");
+        (way, seen.get("static_full_speed", "house").difference())
+    };
+    let alone = rise([OFF, OFF, OFF, HARD]);
+    let living = rise([HARD, OFF, OFF, OFF]);
+    let all = rise([HARD; 4]);
+    assert_eq!((alone.0, all.0), (Up, Same));
+    assert!(alone.1 > 3.0 * living.1 && living.1 > all.1);
 }
 
 #[test]
@@ -262,7 +270,7 @@ fn a_blocked_filter() {
     // The sheet: all rooms slow, supply static falls, suction rises, supply colder. The suction that
     // rises is that between filter and fan; in the return plenum before the filter it falls with the
     // flow, which the sheet's lumped return-and-filter resistance does not show.
-    let s = house(&format!("{FIXED}{NO_TRIPS}"), [""; 4], 0.0);
+    let s = house(&format!("{AT_ITS_END}{NO_TRIPS}"), [""; 4], 0.0);
     let fault = || FilterBlocked { factor: 6.0 };
     let seen = Seen::of(&s, fault());
     assert_eq!(seen.way("static_full_speed", "house"), Down);
@@ -274,8 +282,9 @@ fn a_blocked_filter() {
         .map(|z| seen.get("room_air", z).difference())
         .collect();
     println!("rooms {warmer:?}");
-    assert!(warmer.iter().all(|d| *d > -0.15), "no room gains");
-    assert!(warmer.iter().sum::<f64>() > 0.3, "the house is slow");
+    // A coil with a fifth less air gives nearly the same cooling, colder: the rooms lose little.
+    assert!(warmer.iter().all(|d| *d > 0.05), "every room is slower");
+    assert_ne!(seen.way("running_share", "house"), Down);
     let [sound, blocked] = [run(&s), run(&with(&s, vec![Scheduled::always(fault())]))];
     let deepest = |o: &Outcome| {
         let column = o.trace.column("return_plenum.static_Pa").unwrap_or(&[]);
@@ -339,7 +348,8 @@ fn an_offset_is_a_constant_error() {
 
 #[test]
 fn sun_on_a_sensor_over_cools_the_afternoon_every_day() {
-    let mut s = house(NO_TRIPS, [""; 4], 0.0);
+    let mild = "[weather]\nmaximum = \"30 °C\"\n";
+    let mut s = house(&format!("{NO_TRIPS}{mild}"), [""; 4], 0.0);
     s.run.duration_s = 32.0 * 3600.0;
     let sun = Scheduled::always(SensorInSun {
         zone: PARENTS,
@@ -360,13 +370,20 @@ fn sun_on_a_sensor_over_cools_the_afternoon_every_day() {
         Seen(telltales(&s, &window, &healthy, &faulty))
     };
     for day in [0.0, 24.0] {
-        let seen = part(day + 2.0, day + 6.0);
+        // While the sun grows on it; later the room, too cold, calls less.
+        let seen = part(day + 2.0, day + 4.0);
         assert_eq!(seen.way("room_air", "parents"), Down, "day {day}");
         assert_eq!(seen.way("sensor_error", "parents"), Up);
         assert_eq!(seen.way("calling_share", "parents"), Up, "extra calls");
     }
     let night = part(12.0, 20.0);
-    assert_eq!(night.way("room_air", "parents"), Same);
+    assert_eq!(night.way("sensor_error", "parents"), Same);
+    let (noon, night) = (
+        part(2.0, 4.0),
+        night.get("room_air", "parents").difference(),
+    );
+    // The walls keep a little of the cold.
+    assert!(night.abs() < 0.2 * noon.get("room_air", "parents").difference().abs());
 }
 
 #[test]
@@ -704,5 +721,59 @@ fn bad_faults_are_refused_with_line_and_advice() {
     assert!(
         said.contains("bad.toml:3") && said.contains("no relief"),
         "{said}"
+    );
+}
+
+// --- The study ------------------------------------------------------------------------------------
+
+#[test]
+fn the_study_says_the_same_on_one_thread_and_on_two_and_writes_it_whole() {
+    use openshut::report::UnitSystem;
+    use openshut::report::faults::{faults_text, write_faults};
+    use openshut::study::faults::study;
+    let faults = "[[fault]]\nkind = \"sensor offset\"\nzone = \"study\"\noffset = \"2 K\"\n\
+                  [[fault]]\nkind = \"sensor frozen\"\nzone = \"study\"\n\
+                  [[fault]]\nkind = \"damper stuck\"\noutlet = \"parents\"\nposition = 0\n";
+    let s = Scenario::from_text("study", &text(faults)).unwrap_or_else(|e| panic!("{e}"));
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .expect("threads");
+        let found = pool
+            .install(|| study(&s, None, |_| ()))
+            .unwrap_or_else(|e| panic!("{e}"));
+        let words = faults_text(&s, &found, UnitSystem::Si, 132, str::to_string);
+        let out = tempfile::tempdir().expect("a folder");
+        let folder = write_faults(out.path(), &s, &found, UnitSystem::Si, true)
+            .unwrap_or_else(|e| panic!("{e}"));
+        let read =
+            |name: &str| std::fs::read(folder.join(name)).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let files = [
+            "telltales.csv",
+            "drill.csv",
+            "suspects.csv",
+            "figures/01-sensor-offset.svg",
+            "figures/03-damper-stuck.svg",
+        ]
+        .map(read);
+        (words, files)
+    };
+    let (one, two) = (on(1), on(2));
+    assert_eq!(one, two);
+    assert!(
+        one.0.contains("opening parents does not reach parents"),
+        "{}",
+        one.0
+    );
+    assert!(
+        one.0.contains("the thermostat of study reads +2.0 K off"),
+        "{}",
+        one.0
+    );
+    assert!(
+        one.0.contains("the thermostat of study never moves"),
+        "{}",
+        one.0
     );
 }
