@@ -126,7 +126,7 @@ fn telltale_table(s: &Scenario, study: &FaultStudy, units: UnitSystem, width: u1
             cell("return_suction", "house"),
             cell("supply_air", "house"),
             cell("starts_per_hour", "house"),
-            cell("protection_acts", "house"),
+            Cell::new(trips(case, units)).set_alignment(CellAlignment::Right),
             Cell::new(blade(s, case)),
         ]);
     }
@@ -166,6 +166,17 @@ fn air(case: &Case, zone: &str, units: UnitSystem) -> String {
         (None, Some(t)) => format!("at times {}", shown(t, units)),
         (None, None) => "·".to_string(),
     }
+}
+
+/// How much more often protections acted, and whether they locked the unit out.
+fn trips(case: &Case, units: UnitSystem) -> String {
+    let acts = case.telltale("protection_acts", "house");
+    let acts = acts.map_or("·".to_string(), |t| shown(t, units));
+    let locked = case.telltale("lock_outs", "house");
+    if locked.is_some_and(|t| t.direction() == Direction::Up) {
+        return format!("{acts}, locked out");
+    }
+    acts
 }
 
 fn thermostat(case: &Case, zone: &str, units: UnitSystem) -> String {

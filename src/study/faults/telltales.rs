@@ -116,6 +116,12 @@ const PROTECTION: Kind = (
     Dimension::Count,
     0.5,
 );
+const LOCKED: Kind = (
+    "lock_outs",
+    "times a protection locked the unit out",
+    Dimension::Count,
+    0.5,
+);
 const AIR: Kind = ("room_air", "mean room air", Dimension::Temperature, 0.15);
 const ERROR: Kind = (
     "setpoint_error",
@@ -167,9 +173,9 @@ const SHUT_FLOW: Kind = (
 );
 const POSITION: Kind = (
     "blade_off_report",
-    "blade less the position reported, its mean size",
+    "furthest that the blade stands from the position reported",
     Dimension::Fraction,
-    0.03,
+    0.1,
 );
 
 struct Mean {
@@ -219,6 +225,11 @@ impl<'a> Look<'a> {
         Mean::of(self.rows.iter().map(|&i| value(i)))
     }
 
+    /// Greatest value over the rows at which it is a number; NaN without one.
+    fn worst(&self, value: impl Fn(usize) -> f64) -> f64 {
+        self.rows.iter().map(|&i| value(i)).fold(f64::NAN, f64::max)
+    }
+
     fn house(&self, out: &mut Vec<(Kind, String, f64)>) {
         let [flow, speed, supply, back, filter] = [
             "fan.flow_m3_s",
@@ -237,11 +248,6 @@ impl<'a> Look<'a> {
                 f64::NAN
             }
         };
-        let worst = self
-            .rows
-            .iter()
-            .map(|&i| supply(i))
-            .fold(f64::NAN, f64::max);
         let [unit, air] = ["unit.speed", "unit.supply_C"].map(|n| self.column(n));
         let on = |i: usize| f64::from(u8::from(unit(i) > 0.0));
         let hours = (self.window.1 - self.window.0) / 3600.0;
@@ -260,7 +266,7 @@ impl<'a> Look<'a> {
         ];
         for (kind, value) in [
             (STATIC, self.mean(|i| pressure(&supply, i))),
-            (STATIC_WORST, worst),
+            (STATIC_WORST, self.worst(&supply)),
             (
                 SUCTION,
                 self.mean(|i| pressure(&|i| filter(i) - back(i), i)),
@@ -276,6 +282,7 @@ impl<'a> Look<'a> {
             (STARTS, count(&[NoticeKind::Start]) / hours),
             (RUNNING, self.mean(on)),
             (PROTECTION, count(&acts)),
+            (LOCKED, count(&[NoticeKind::LockOut])),
         ] {
             out.push((kind, "house".to_string(), value));
         }
@@ -328,7 +335,7 @@ impl<'a> Look<'a> {
             for (kind, value) in [
                 (OPEN_FLOW, self.mean(|i| when(&|p| p >= 0.5, i))),
                 (SHUT_FLOW, self.mean(|i| when(&|p| p <= 0.02, i))),
-                (POSITION, self.mean(|i| (opening(i) - reported(i)).abs())),
+                (POSITION, self.worst(|i| (opening(i) - reported(i)).abs())),
             ] {
                 out.push((kind, outlet.name.clone(), value));
             }
