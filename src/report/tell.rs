@@ -18,7 +18,16 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             source: p.name.clone(),
         })
     };
-    let (low, high) = (protection(Sense::SupplyLow), protection(Sense::SupplyHigh));
+    // Only the trips of the modes that ran: a line for the other would squeeze the scale.
+    let ran = |heating: bool| {
+        let column = |name| outcome.trace.column(name).unwrap_or_default();
+        let (mode, speed) = (column("unit.heating"), column("unit.speed"));
+        mode.iter()
+            .zip(speed)
+            .any(|(m, s)| *s > 0.0 && (*m > 0.5) == heating)
+    };
+    let high = protection(Sense::SupplyHigh).filter(|_| ran(true));
+    let low = protection(Sense::SupplyLow).filter(|_| ran(false) || high.is_none());
     let zones = s
         .zones
         .iter()
@@ -102,22 +111,9 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
                 mode(heating)
             }
             EventKind::Trip => {
-                let sense = s.control.controller.spec().protections.iter();
-                let sense = sense
-                    .filter(|p| p.name == e.subject)
-                    .map(|p| p.sense)
-                    .next();
-                let unit = if sense == Some(Sense::StaticHigh) {
-                    "Pa"
-                } else {
-                    "°C"
-                };
-                let verb = if notice == NoticeKind::Trip {
-                    ""
-                } else {
-                    "capacity lowered "
-                };
-                format!("{verb}at {:.1} {unit}", e.value)
+                let protections = &s.control.controller.spec().protections;
+                let told = protections.iter().find(|p| p.name == e.subject).map(beyond);
+                told.unwrap_or_else(|| e.text.clone())
             }
             EventKind::LockOut => "locked out, too many trips".to_string(),
             _ => e.text.clone(),
@@ -130,6 +126,20 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
         });
     }
     out
+}
+
+/// What a protection watches for: `below 5 °C for 60 s`.
+fn beyond(p: &Protection) -> String {
+    let unit = if p.sense == Sense::StaticHigh {
+        "Pa"
+    } else {
+        "°C"
+    };
+    let side = match p.sense {
+        Sense::SupplyHigh | Sense::StaticHigh => "above",
+        _ => "below",
+    };
+    format!("{side} {} {unit} for {:.0} s", p.trip, p.qualify_s)
 }
 
 fn kind_of(kind: NoticeKind) -> Option<EventKind> {

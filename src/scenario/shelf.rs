@@ -31,3 +31,6 @@ pub const SHELF: &[(&str, &str)] = &[
         include_str!("../../scenarios/clinic-twelve-rooms.toml"),
     ),
 ];
+
+/// The commented file that `openshut new` writes.
+pub const STARTER: &str = include_str!("starter.toml");
