@@ -26,7 +26,10 @@ fn refused(from: &str, to: &str, line_offset: isize, what: &str, advice: &str) {
     );
     let given = fault.advice().unwrap_or_default();
     assert!(given.contains(advice), "advice: {given}\n{shown}");
-    let place = format!("house.toml:{}:", line.strict_add_signed(line_offset));
+    let place = format!(
+        "house.toml:{}:",
+        line.checked_add_signed(line_offset).unwrap()
+    );
     assert!(shown.contains(&place), "not at {place}\n{shown}");
 }
 
