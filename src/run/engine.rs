@@ -432,7 +432,10 @@ impl<'a> Engine<'a> {
             };
         }
         for (i, z) in s.zones.iter_mut().enumerate() {
+            let set = self.commands.zone_setpoints[i];
             *z = ZoneSample {
+                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
+                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
                 sensor_c: self.readings_c[i],
                 setpoint_c: self.commands.zone_setpoint_c[i],
                 call: self.commands.zone_call[i],

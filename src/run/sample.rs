@@ -35,6 +35,10 @@ pub struct ZoneSample {
     pub sensor_c: f64,
     /// The setpoint in force, °C; NaN when there is none.
     pub setpoint_c: f64,
+    /// Cooling setpoint in force, °C; NaN when there is none.
+    pub cooling_c: f64,
+    /// Heating setpoint in force, °C; NaN when there is none.
+    pub heating_c: f64,
     /// Whether the zone calls.
     pub call: bool,
     /// Whether a time band is in force.
