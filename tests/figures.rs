@@ -6,8 +6,10 @@
 use chrono::{NaiveDate, NaiveDateTime, Timelike};
 use openshut::report::{
     Differential, EventKind, FIGURES, Figure, FigureError, PNG_SCALE, Story, StoryEvent,
-    StoryLimit, StoryLimits, StoryZone, UnitSystem, draw_all,
+    StoryLimit, StoryLimits, StoryRoomSound, StorySound, StorySpectrum, StoryZone, UnitSystem,
+    draw_all,
 };
+use openshut::plant::sound::{RoomSound, Source};
 use openshut::trace::Trace;
 use resvg::tiny_skia::Pixmap;
 use std::collections::HashSet;
@@ -76,6 +78,8 @@ fn made_up(
         });
     }
     let (trace, events) = record(&zones, start, days, step_s);
+    let rooms: Vec<&String> = zones.iter().flat_map(|z| &z.rooms).collect();
+    let sound = heard(&rooms);
     let story = Story {
         title: title.to_owned(),
         start,
@@ -92,9 +96,39 @@ fn made_up(
             supply_high_trip_c: limit(65.0, "unit data sheet, high supply-air protection"),
             supply_high_reset_c: limit(50.0, "unit data sheet"),
         },
+        sound: Some(sound),
         events,
     };
     (story, trace)
+}
+
+/// A made-up loudest minute, and limits of 30 dB(A).
+fn heard(rooms: &[&String]) -> StorySound {
+    let mut sound = RoomSound::SILENT;
+    for (source, level) in [(Source::Fan, 52.0), (Source::Grille, 34.0), (Source::Background, 40.0)] {
+        let slope = if source == Source::Grille { 1.0 } else { 6.0 };
+        sound.by_source[source as usize] =
+            std::array::from_fn(|b| 10f64.powf(0.1 * (level - slope * b as f64)));
+    }
+    let thirty = || limit(30.0, "WHO Guidelines for Community Noise 1999").unwrap();
+    let room = |name: &&String| StoryRoomSound {
+        name: (*name).clone(),
+        limit: thirty(),
+        loudest: Some((3600.0, 38.0)),
+        ruling: "grille 60 %".to_owned(),
+    };
+    StorySound {
+        rooms: rooms.iter().map(room).collect(),
+        spectrum: Some(StorySpectrum {
+            room: rooms[0].clone(),
+            at_s: 3600.0,
+            combination: format!("calling: {}", rooms[0]),
+            limit_dba: thirty(),
+            limit_nc: limit(25.0, "as above").unwrap(),
+            sound,
+        }),
+        expected: "Expect sound levels within ±8 dB(A); tones are not predicted.".to_owned(),
+    }
 }
 
 fn record(
@@ -124,6 +158,7 @@ fn record(
             columns.push(format!("zone.{}.{key}", zone.name));
         }
         columns.extend(zone.rooms.iter().map(|r| format!("room.{r}.air_C")));
+        columns.extend(zone.rooms.iter().map(|r| format!("room.{r}.sound_dBA")));
         for outlet in &zone.outlets {
             columns.push(format!("outlet.{outlet}.flow_m3_s"));
             columns.push(format!("outlet.{outlet}.opening"));

@@ -161,6 +161,8 @@ pub struct ReliefSpec {
     pub channel: Option<u32>,
     /// Area of its duct, m².
     pub area_m2: f64,
+    /// Its duct, a hand damper's loss included.
+    pub run: Run,
 }
 
 /// Everything the air side is made of.
@@ -214,6 +216,8 @@ pub struct AirState {
     pub fan_w: f64,
     /// Whether the fan runs left of its peak.
     pub stalled: bool,
+    /// Pressure the fan itself makes, Pa, the loss inside the unit included.
+    pub fan_rise_pa: f64,
     /// Supply plenum against outdoors, Pa.
     pub supply_pa: f64,
     /// Return plenum against outdoors, Pa.
@@ -268,6 +272,9 @@ pub struct AirSide {
     leaks: Vec<ElementId>,
     /// Everything of a branch but its damper.
     branch: Vec<LinearQuadratic>,
+    /// Every branch's damper as it stood at the last solution.
+    dampers: Vec<LinearQuadratic>,
+    relief_duct: LinearQuadratic,
     door_open: Vec<LinearQuadratic>,
     door_shut: Vec<LinearQuadratic>,
 }
@@ -373,7 +380,6 @@ impl AirSide {
             .collect();
         Ok(AirSide {
             network: b.build()?,
-            spec,
             fan,
             supply,
             return_,
@@ -384,6 +390,12 @@ impl AirSide {
             returns,
             doors: door_elements,
             leaks,
+            dampers: vec![LinearQuadratic::NONE; branch.len()],
+            relief_duct: spec
+                .relief
+                .as_ref()
+                .map_or(LinearQuadratic::NONE, |r| r.run.duct.law(&air)),
+            spec,
             branch,
             door_open,
             door_shut,
@@ -403,6 +415,7 @@ impl AirSide {
             fan_speed: 0.0,
             fan_w: 0.0,
             stalled: false,
+            fan_rise_pa: 0.0,
             supply_pa: 0.0,
             return_pa: 0.0,
             trunks_m3_s: vec![0.0; spec.trunks.len()],
@@ -475,6 +488,29 @@ impl AirSide {
         Ok(true)
     }
 
+    /// Pressure drop across each outlet's damper alone at the last solution, Pa, into `drops_pa`;
+    /// zero where there is no damper.
+    pub fn damper_drops(&self, state: &AirState, drops_pa: &mut [f64]) {
+        let flows = state.outlets_m3_s.iter().zip(&self.dampers);
+        for (drop, (&flow, law)) in drops_pa.iter_mut().zip(flows) {
+            *drop = law.drop_pa(flow).abs();
+        }
+    }
+
+    /// Pressure drop across the relief damper alone at the last solution, Pa: what stands across
+    /// the whole relief less the loss of its duct.
+    pub fn relief_drop_pa(&self, state: &AirState) -> f64 {
+        let Some(relief) = &self.spec.relief else {
+            return 0.0;
+        };
+        let end_pa = match relief.to {
+            ReliefTo::Return => state.return_pa,
+            ReliefTo::Room(room) => state.rooms_pa[room],
+        };
+        let duct_pa = self.relief_duct.drop_pa(state.relief_m3_s);
+        (state.supply_pa - end_pa - duct_pa).abs()
+    }
+
     /// No fan, no wind, no buoyancy in the ducts: nothing flows.
     fn rest(&self, command: &AirCommand<'_>, dt_s: f64, state: &mut AirState) -> bool {
         if let Some(ReliefSpec {
@@ -494,6 +530,7 @@ impl AirSide {
         state.fan_speed = 0.0;
         state.fan_w = 0.0;
         state.stalled = false;
+        state.fan_rise_pa = 0.0;
         state.supply_pa = 0.0;
         state.return_pa = 0.0;
         state.relief_m3_s = 0.0;
@@ -528,6 +565,7 @@ impl AirSide {
                 .is_some_and(|s| s.openings[i] == command.openings[i]);
             if let Some(damper) = o.damper.as_ref().filter(|_| !unmoved) {
                 let law = damper.law(command.openings[i], spec.air.density_kg_m3);
+                self.dampers[i] = law;
                 let law = Law::LinearQuadratic(self.branch[i].in_series(law));
                 self.network.set_law(self.outlets[i], law);
             }
@@ -555,6 +593,7 @@ impl AirSide {
             state.fan_speed = point.speed;
             state.fan_w = point.power_w;
             state.stalled = point.stalled;
+            state.fan_rise_pa = point.rise_pa;
         }
         state.fan_m3_s = n.flow_m3_s(self.fan);
         state.supply_pa = n.pressure_pa(self.supply);

@@ -16,6 +16,8 @@ mod raster;
 pub mod results;
 mod rooms;
 mod series;
+mod sound;
+mod spectrum;
 mod story;
 mod supply;
 pub mod tell;
@@ -30,7 +32,12 @@ pub use pressure::pressure;
 pub use raster::PNG_SCALE;
 pub use rooms::rooms;
 pub use series::{MAX_POINTS, decimate};
-pub use story::{Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryZone};
+pub use sound::sound;
+pub use spectrum::spectrum;
+pub use story::{
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound, StorySound,
+    StorySpectrum, StoryZone,
+};
 pub use supply::supply;
 pub use timeline::timeline;
 pub use units::{Quantity, UnitSystem};
@@ -89,6 +96,8 @@ pub const FIGURES: &[(&str, Draw)] = &[
     ("pressure", pressure),
     ("supply", supply),
     ("outlets", outlets),
+    ("sound", sound),
+    ("spectrum", spectrum),
 ];
 
 /// Draws every figure in [`FIGURES`] with its PNG, in parallel, in their order.

@@ -121,6 +121,10 @@ pub fn write(
     staged.write_with("trace.csv", |w| {
         outcome.trace.write_csv(w).map_err(std::io::Error::other)
     })?;
+    let rooms: Vec<String> = scenario.rooms.iter().map(|r| r.name.clone()).collect();
+    staged.write_with("sound.csv", |w| {
+        crate::run::sound_record::write_csv(&outcome.sound, &rooms, w)
+    })?;
     staged.write("events.csv", &events_csv(scenario, outcome))?;
     staged.write("measures.csv", &measures_csv(outcome))?;
     staged.write("summary.json", &summary_json(scenario, outcome))?;

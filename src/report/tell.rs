@@ -1,9 +1,15 @@
 //! Turns a scenario and its outcome into the [`Story`] that figures are drawn from.
 
-use super::{Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryZone};
+use super::{
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound, StorySound,
+    StorySpectrum, StoryZone,
+};
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
 use crate::control::thermostat::Placement;
+use crate::measure::Limit;
+use crate::measure::noise_rating::NcValue;
+use crate::measure::sound::{LoudRoom, expected_band};
 use crate::run::Outcome;
 use crate::run::event::What;
 use crate::scenario::Scenario;
@@ -81,7 +87,52 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             supply_high_trip_c: limit(high, |p| p.trip),
             supply_high_reset_c: limit(high, |p| p.reset),
         },
+        sound: Some(sound(s, outcome)),
         events: events(s, outcome),
+    }
+}
+
+fn sound(s: &Scenario, outcome: &Outcome) -> StorySound {
+    let limit = |l: &Limit| StoryLimit {
+        value: l.value,
+        source: l.source.clone(),
+    };
+    let rooms = s.rooms.iter().zip(&s.sound.limits).enumerate();
+    let rooms = rooms.map(|(i, (room, limits))| {
+        let loud = outcome.loudest.iter().find(|l| l.room == i);
+        StoryRoomSound {
+            name: room.name.clone(),
+            limit: limit(&limits.dba),
+            loudest: loud.map(|l| (l.stretch.start_s, l.stretch.sound.dba())),
+            ruling: loud.map_or(String::new(), |l| {
+                let first = l.stretch.sound.ranking()[0];
+                format!("{} {:.0} %", first.source.name(), 100.0 * first.share)
+            }),
+        }
+    });
+    // How far over its limit a room is, by whichever rating is worse.
+    let excess = |l: &LoudRoom| {
+        let limits = &s.sound.limits[l.room];
+        let nc = match l.nc().value {
+            NcValue::Within(nc) => nc - limits.nc.value,
+            NcValue::Below15 => f64::NEG_INFINITY,
+            NcValue::Above65 => f64::INFINITY,
+        };
+        nc.max(l.stretch.sound.dba() - limits.dba.value)
+    };
+    let loud = outcome.loudest.iter();
+    let worst = loud.max_by(|a, b| excess(a).total_cmp(&excess(b)));
+    StorySound {
+        rooms: rooms.collect(),
+        spectrum: worst.map(|l| StorySpectrum {
+            room: s.rooms[l.room].name.clone(),
+            at_s: l.stretch.start_s,
+            combination: l.combination.clone(),
+            limit_dba: limit(&s.sound.limits[l.room].dba),
+            limit_nc: limit(&s.sound.limits[l.room].nc),
+            sound: l.stretch.sound,
+        }),
+        expected: expected_band(s.sound.measured_fan),
     }
 }
 

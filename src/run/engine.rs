@@ -6,6 +6,7 @@ use super::RunError;
 use super::event::{Event, What};
 use super::house::{House, HouseState};
 use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, ZoneSample};
+use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
@@ -54,7 +55,9 @@ pub struct Engine<'a> {
     lead_s: f64,
     drivers: Drivers<'a>,
     air_side: AirSide,
+    air_changed: bool,
     transport: Transport,
+    sound: SoundStage,
     house: House,
     saturation: SaturationTable,
     unit_step: UnitStep,
@@ -111,6 +114,7 @@ impl<'a> Engine<'a> {
             motors: vec![ActuatorState::at(0.0); channels],
             house: house_state,
         };
+        let sound = SoundStage::new(scenario);
         let engine = Engine {
             calendar: Calendar::new(
                 scenario.run.start - TimeDelta::milliseconds((scenario.run.warm_up_s * 1e3) as i64),
@@ -134,8 +138,11 @@ impl<'a> Engine<'a> {
                 rooms: vec![RoomSample::default(); scenario.rooms.len()],
                 zones: vec![ZoneSample::default(); scenario.zones.len()],
                 outlets: vec![OutletSample::default(); scenario.outlets.len()],
+                sound: sound.initial(),
                 ..Sample::default()
             },
+            sound,
+            air_changed: false,
             air_side,
             scenario,
         };
@@ -151,6 +158,7 @@ impl<'a> Engine<'a> {
     /// somebody would have come.
     pub fn begin(&mut self, state: &mut State) {
         self.house.start_meters(&state.house);
+        self.sound.begin();
         let clock = self.calendar.clock(state.t_s + self.lead_s);
         let controller = &self.scenario.control.controller;
         // Clearing cannot be refused: it names no zone and no number.
@@ -163,7 +171,7 @@ impl<'a> Engine<'a> {
         self.notices.clear();
     }
 
-    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms.
+    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms, sound.
     /// Events are appended to `events`; the sample shows the end of the step.
     ///
     /// # Errors
@@ -181,6 +189,7 @@ impl<'a> Engine<'a> {
         let unit = self.condition(state)?;
         self.step_rooms(state)?;
         state.t_s += self.dt_s;
+        self.listen(state, events);
         self.look(state, &unit);
         Ok(&self.sample)
     }
@@ -305,7 +314,8 @@ impl<'a> Engine<'a> {
             open_doors: &drive.open,
         };
         let was_on = state.air.fan_speed > 0.0;
-        if self.air_side.step(&command, self.dt_s, &mut state.air)? {
+        self.air_changed = self.air_side.step(&command, self.dt_s, &mut state.air)?;
+        if self.air_changed {
             self.transport.refresh(&state.air);
             let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
             self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
@@ -387,6 +397,15 @@ impl<'a> Engine<'a> {
                 room: self.scenario.rooms[room].name.clone(),
                 t_s: state.t_s,
             })
+    }
+
+    /// Sound in the rooms: the same as before where no flow changed.
+    fn listen(&mut self, state: &State, events: &mut Vec<Event>) {
+        let sound = &mut self.sample.sound;
+        if self.air_changed {
+            self.sound.step(&self.air_side, &state.air, sound);
+        }
+        self.sound.judge(state.t_s, self.dt_s, sound, events);
     }
 
     /// Fills the sample.

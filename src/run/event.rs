@@ -11,6 +11,8 @@ pub enum What {
     Fan,
     /// A damper has come to rest.
     Damper,
+    /// A room went above its sound limit, or came back.
+    Sound,
     /// A person acted.
     Action,
 }
@@ -22,6 +24,7 @@ impl What {
             What::Control(kind) => kind.name(),
             What::Fan => "fan",
             What::Damper => "damper",
+            What::Sound => "sound",
             What::Action => "action",
         }
     }
