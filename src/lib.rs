@@ -41,4 +41,5 @@ pub mod quantity;
 pub mod report;
 pub mod run;
 pub mod scenario;
+pub mod study;
 pub mod trace;

@@ -1,6 +1,7 @@
 //! The command line: thin, one file a command. Only this part of the crate prints.
 
 mod check;
+mod faults;
 mod new;
 mod run;
 mod style;
@@ -63,6 +64,12 @@ enum Command {
     Check(check::Args),
     /// Writes a commented starter file that runs as it stands.
     New(new::Args),
+    /// Runs the healthy system and each fault, and shows what tells one fault from another.
+    ///
+    /// Prints which readings move, which way and by how much; what a drill with one damper open at
+    /// a time shows; and which test parts faults that look alike. Leaves OUT/faults-<scenario>/ with
+    /// telltales.csv, drill.csv, suspects.csv and figures/, whole or not at all.
+    Faults(faults::Args),
 }
 
 /// How a command ended.
@@ -94,6 +101,7 @@ pub fn main() -> ExitCode {
         Some(Command::Run(args)) => run::files(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
         Some(Command::New(args)) => new::new(&context, &args),
+        Some(Command::Faults(args)) => faults::faults(&context, &args),
     };
     ExitCode::from(status as u8)
 }

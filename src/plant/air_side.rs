@@ -205,6 +205,26 @@ pub struct AirCommand<'a> {
     pub open_doors: &'a [bool],
 }
 
+/// What is wrong with filter and relief.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Impairment {
+    /// Filter resistance over what it should be.
+    pub filter: f64,
+    /// Relief conductance over what it should be; above 0.
+    pub relief_capacity: f64,
+    /// Where the relief's blade stands still, 0 to 1; `None` = it moves.
+    pub relief_stuck: Option<f64>,
+}
+
+impl Impairment {
+    /// Nothing is wrong.
+    pub const NONE: Impairment = Impairment {
+        filter: 1.0,
+        relief_capacity: 1.0,
+        relief_stuck: None,
+    };
+}
+
 /// Flows and pressures of the air side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AirState {
@@ -222,6 +242,8 @@ pub struct AirState {
     pub supply_pa: f64,
     /// Return plenum against outdoors, Pa.
     pub return_pa: f64,
+    /// Drop across the filter, Pa.
+    pub filter_pa: f64,
     /// Flow down each trunk, m³/s.
     pub trunks_m3_s: Vec<f64>,
     /// Flow into the room from each outlet, m³/s.
@@ -277,6 +299,7 @@ pub struct AirSide {
     relief_duct: LinearQuadratic,
     door_open: Vec<LinearQuadratic>,
     door_shut: Vec<LinearQuadratic>,
+    impaired: Impairment,
 }
 
 impl AirSide {
@@ -321,7 +344,7 @@ impl AirSide {
             branch.push(fixed);
         }
         let relief = spec.relief.as_ref().and_then(|r| {
-            let law = relief_law(&r.relief, 0.0, 0.0, 1.0)?;
+            let law = relief_law(&r.relief, 0.0, 0.0, 1.0, &Impairment::NONE)?;
             let to = match r.to {
                 ReliefTo::Return => return_,
                 ReliefTo::Room(i) => room_nodes[i],
@@ -399,7 +422,16 @@ impl AirSide {
             branch,
             door_open,
             door_shut,
+            impaired: Impairment::NONE,
         })
+    }
+
+    /// Takes over what is wrong from now on.
+    pub fn impair(&mut self, with: Impairment, state: &mut AirState) {
+        if self.impaired != with {
+            self.impaired = with;
+            state.solved = None;
+        }
     }
 
     /// What it is made of.
@@ -418,6 +450,7 @@ impl AirSide {
             fan_rise_pa: 0.0,
             supply_pa: 0.0,
             return_pa: 0.0,
+            filter_pa: 0.0,
             trunks_m3_s: vec![0.0; spec.trunks.len()],
             outlets_m3_s: vec![0.0; spec.outlets.len()],
             relief_m3_s: 0.0,
@@ -465,6 +498,7 @@ impl AirSide {
         self.set_laws(command, loading, dt_s, state);
         self.network.solve(&mut state.network)?;
         let at_rest = self.read(command, dt_s, state);
+        state.filter_pa = self.spec.filter.drop_pa(state.fan_m3_s) * loading * self.impaired.filter;
         match &mut state.solved {
             Some(s) => {
                 s.fan = command.fan;
@@ -518,10 +552,13 @@ impl AirSide {
             ..
         }) = &self.spec.relief
         {
-            state.blade = blade.law(state.blade, dt_s).opening_at(0.0);
+            state.blade = self
+                .impaired
+                .relief_stuck
+                .unwrap_or_else(|| blade.law(state.blade, dt_s).opening_at(0.0));
             state.relief_opening = state.blade;
         } else {
-            state.relief_opening = command.relief;
+            state.relief_opening = self.impaired.relief_stuck.unwrap_or(command.relief);
         }
         if state.fan_m3_s == 0.0 && state.fan_speed == 0.0 {
             return false;
@@ -533,6 +570,7 @@ impl AirSide {
         state.fan_rise_pa = 0.0;
         state.supply_pa = 0.0;
         state.return_pa = 0.0;
+        state.filter_pa = 0.0;
         state.relief_m3_s = 0.0;
         for flows in [
             &mut state.trunks_m3_s,
@@ -551,6 +589,7 @@ impl AirSide {
     fn set_laws(&mut self, command: &AirCommand<'_>, loading: f64, dt_s: f64, state: &AirState) {
         let spec = &self.spec;
         let filter = spec.filter;
+        let loading = loading * self.impaired.filter;
         if let Law::Fan(law) = self.network.law_mut(self.fan) {
             law.drive = spec.drive.at(command.fan);
             law.series = spec.coil.in_series(LinearQuadratic {
@@ -571,7 +610,8 @@ impl AirSide {
             }
         }
         if let (Some(element), Some(r)) = (self.relief, &spec.relief)
-            && let Some(law) = relief_law(&r.relief, command.relief, state.blade, dt_s)
+            && let Some(law) =
+                relief_law(&r.relief, command.relief, state.blade, dt_s, &self.impaired)
         {
             self.network.set_law(element, law);
         }
@@ -623,12 +663,15 @@ impl AirSide {
                     ReliefTo::Room(i) => state.rooms_pa[i],
                 };
                 let before = state.blade;
-                state.blade = blade.law(before, dt_s).opening_at(state.supply_pa - end);
+                state.blade = self
+                    .impaired
+                    .relief_stuck
+                    .unwrap_or_else(|| blade.law(before, dt_s).opening_at(state.supply_pa - end));
                 state.relief_opening = state.blade;
                 (state.blade - before).abs() < BLADE_REST
             }
             Relief::Motorised(_) => {
-                state.relief_opening = command.relief;
+                state.relief_opening = self.impaired.relief_stuck.unwrap_or(command.relief);
                 true
             }
             Relief::None => true,
@@ -636,10 +679,38 @@ impl AirSide {
     }
 }
 
-fn relief_law(relief: &Relief, opening: f64, blade: f64, dt_s: f64) -> Option<Law> {
+fn relief_law(
+    relief: &Relief,
+    opening: f64,
+    blade: f64,
+    dt_s: f64,
+    impaired: &Impairment,
+) -> Option<Law> {
+    let share = impaired.relief_capacity;
     match relief {
         Relief::None => None,
-        Relief::WeightedBlade(b) => Some(Law::WeightedBlade(b.law(blade, dt_s))),
-        Relief::Motorised(m) => Some(Law::LinearQuadratic(m.law(opening))),
+        Relief::WeightedBlade(b) => {
+            let mut law = b.law(blade, dt_s);
+            law.leak *= share;
+            law.full *= share;
+            Some(match impaired.relief_stuck {
+                None => Law::WeightedBlade(law),
+                Some(at) => {
+                    let conductance = law.leak + (law.full - law.leak) * at;
+                    Law::LinearQuadratic(LinearQuadratic {
+                        a: ORIFICE_LINEAR,
+                        b: 1.0 / (conductance * conductance),
+                    })
+                }
+            })
+        }
+        Relief::Motorised(m) => {
+            let law = m.law(impaired.relief_stuck.unwrap_or(opening));
+            // A share of the flow at every drop.
+            Some(Law::LinearQuadratic(LinearQuadratic {
+                a: law.a / share,
+                b: law.b / (share * share),
+            }))
+        }
     }
 }

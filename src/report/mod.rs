@@ -6,6 +6,8 @@
 
 mod canvas;
 mod context;
+pub mod fault_figure;
+pub mod faults;
 mod lettering;
 mod marks;
 mod outlets;

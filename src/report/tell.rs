@@ -150,6 +150,14 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
         text: mode(heating),
     }];
     for e in &outcome.events {
+        if e.what == What::Fault {
+            out.push(StoryEvent {
+                t_s: e.t_s,
+                kind: EventKind::Fault,
+                subject: e.subject.clone(),
+                text: e.text.clone(),
+            });
+        }
         let What::Control(notice) = e.what else {
             continue;
         };

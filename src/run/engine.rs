@@ -3,7 +3,9 @@
 use chrono::TimeDelta;
 
 use super::RunError;
+use super::by_hand::Hand;
 use super::event::{Event, What};
+use super::fault::{self, FaultState, Scheduled};
 use super::house::{House, HouseState};
 use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, ZoneSample};
 use super::sound::SoundStage;
@@ -12,7 +14,7 @@ use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
 use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
 use crate::plant::air::{MoistAir, SaturationTable};
-use crate::plant::air_side::{AirCommand, AirSide, AirState};
+use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
 use crate::plant::drivers::{Drive, Drivers};
 use crate::plant::room::CP_MOIST;
 use crate::plant::transport::{Spaces, Transport};
@@ -44,10 +46,12 @@ pub struct State {
     pub sensors: Vec<SensorState>,
     /// Damper motors, by channel.
     pub motors: Vec<ActuatorState>,
+    /// Faults that last, and what they hold.
+    pub faults: FaultState,
 }
 
 /// Steps one scenario through time. Owns the scratch memory; a step allocates nothing.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Engine<'a> {
     scenario: &'a Scenario,
     calendar: Calendar,
@@ -62,6 +66,8 @@ pub struct Engine<'a> {
     saturation: SaturationTable,
     unit_step: UnitStep,
     commands: Commands,
+    faults: Vec<Scheduled>,
+    hand: Option<Hand>,
     readings_c: Vec<f64>,
     positions: Vec<f64>,
     openings: Vec<f64>,
@@ -112,6 +118,7 @@ impl<'a> Engine<'a> {
             control: controller.initial_state(scenario.run.seed),
             sensors,
             motors: vec![ActuatorState::at(0.0); channels],
+            faults: FaultState::new(&scenario.faults),
             house: house_state,
         };
         let sound = SoundStage::new(scenario);
@@ -126,6 +133,8 @@ impl<'a> Engine<'a> {
             saturation: SaturationTable::new(scenario.site.pressure_pa),
             unit_step: scenario.unit.unit.prepared(dt_s)?,
             commands: controller.commands(),
+            faults: scenario.faults.clone(),
+            hand: None,
             readings_c: vec![f64::NAN; scenario.zones.len()],
             positions: vec![0.0; channels],
             openings: vec![1.0; scenario.outlets.len()],
@@ -152,6 +161,22 @@ impl<'a> Engine<'a> {
     /// The rooms, for their meters.
     pub fn house(&mut self) -> &mut House {
         &mut self.house
+    }
+
+    /// Puts other faults in place of those of the scenario; they begin afresh.
+    pub fn set_faults(&mut self, faults: Vec<Scheduled>, state: &mut State) {
+        state.faults = FaultState::new(&faults);
+        self.faults = faults;
+    }
+
+    /// Commands by hand in the controller's stead from the next step; `None` gives back.
+    pub fn by_hand(&mut self, hand: Option<Hand>) {
+        self.hand = hand;
+    }
+
+    /// What was last seen.
+    pub fn sample(&self) -> &Sample {
+        &self.sample
     }
 
     /// Ends the warm-up: meters start afresh, and a lock-out that the warm-up earned is cleared, for
@@ -182,7 +207,10 @@ impl<'a> Engine<'a> {
         events: &mut Vec<Event>,
     ) -> Result<&Sample, RunError> {
         self.act(state, events);
-        self.read_thermostats(state);
+        state
+            .faults
+            .turn(&self.faults, state.t_s, self.scenario, events);
+        self.read(state);
         self.control(state, events);
         self.move_dampers(state, events);
         self.blow(state, events)?;
@@ -221,7 +249,8 @@ impl<'a> Engine<'a> {
         }
     }
 
-    fn read_thermostats(&mut self, state: &mut State) {
+    /// Thermostats and damper positions, as they reach the controller.
+    fn read(&mut self, state: &mut State) {
         for (i, z) in self.scenario.zones.iter().enumerate() {
             let air_c = state.house.heat[3 * z.room];
             let wall_c = state.house.fabric_c(z.room);
@@ -229,13 +258,18 @@ impl<'a> Engine<'a> {
                 .sensor
                 .step(air_c, wall_c, self.dt_s, &mut state.sensors[i]);
         }
+        for (p, m) in self.positions.iter_mut().zip(&state.motors) {
+            *p = m.position;
+        }
+        let mut told = fault::Readings {
+            zone_c: &mut self.readings_c,
+            damper_position: &mut self.positions,
+        };
+        state.faults.readings(&self.faults, state.t_s, &mut told);
     }
 
     fn control(&mut self, state: &mut State, events: &mut Vec<Event>) {
         let s = self.scenario;
-        for (p, m) in self.positions.iter_mut().zip(&state.motors) {
-            *p = m.position;
-        }
         let rooms_flow: f64 = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
         let fan_on = state.air.fan_m3_s > 0.0;
         let readings = Readings {
@@ -248,15 +282,27 @@ impl<'a> Engine<'a> {
             rooms_flow_m3_s: if fan_on { rooms_flow } else { f64::NAN },
             coil_flow_fraction: state.air.fan_m3_s / s.rated_flow_m3_s,
         };
-        let clock = self.calendar.clock(state.t_s + self.lead_s);
-        s.control.controller.step(
-            &clock,
-            self.dt_s,
-            &readings,
-            &mut state.control,
-            &mut self.commands,
-            &mut self.notices,
-        );
+        if let Some(hand) = &mut self.hand {
+            hand.command(
+                &s.control.controller,
+                &readings,
+                self.dt_s,
+                &mut self.commands,
+            );
+        } else {
+            let clock = self.calendar.clock(state.t_s + self.lead_s);
+            s.control.controller.step(
+                &clock,
+                self.dt_s,
+                &readings,
+                &mut state.control,
+                &mut self.commands,
+                &mut self.notices,
+            );
+        }
+        state
+            .faults
+            .commands(&self.faults, state.t_s, &mut self.commands);
         for n in self.notices.drain(..) {
             events.push(told(s, &n, self.lead_s));
         }
@@ -302,6 +348,13 @@ impl<'a> Engine<'a> {
         for (opening, channel) in self.openings.iter_mut().zip(&control.outlet_channel) {
             *opening = channel.map_or(1.0, |c| state.motors[c].position);
         }
+        let mut air = Impairment::NONE;
+        let mut plant = fault::Plant {
+            openings: &mut self.openings,
+            air: &mut air,
+        };
+        state.faults.plant(&self.faults, state.t_s, &mut plant);
+        self.air_side.impair(air, &mut state.air);
     }
 
     fn blow(&mut self, state: &mut State, events: &mut Vec<Event>) -> Result<(), RunError> {
@@ -422,6 +475,7 @@ impl<'a> Engine<'a> {
             stalled: state.air.stalled,
             supply_static_pa: state.air.supply_pa,
             return_static_pa: state.air.return_pa,
+            filter_drop_pa: state.air.filter_pa,
             relief_flow_m3_s: state.air.relief_m3_s,
             relief_opening: state.air.relief_opening,
         };
@@ -466,6 +520,8 @@ impl<'a> Engine<'a> {
             *o = OutletSample {
                 flow_m3_s: flow,
                 opening: self.openings[i],
+                reported: self.scenario.control.outlet_channel[i]
+                    .map_or(1.0, |c| self.positions[c]),
                 face_velocity_m_s: flow.abs() / self.scenario.outlets[i].face_area_m2,
                 air_c: self.transport.outlet_air()[i].t_c,
             };

@@ -15,6 +15,8 @@ pub enum What {
     Sound,
     /// A person acted.
     Action,
+    /// A fault began or ended.
+    Fault,
 }
 
 impl What {
@@ -26,6 +28,7 @@ impl What {
             What::Damper => "damper",
             What::Sound => "sound",
             What::Action => "action",
+            What::Fault => "fault",
         }
     }
 }

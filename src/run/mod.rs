@@ -2,8 +2,10 @@
 //!
 //! The order of a step stands once, in [`engine::Engine::step`].
 
+pub mod by_hand;
 pub mod engine;
 pub mod event;
+pub mod fault;
 pub mod house;
 pub mod meter;
 pub mod record;

@@ -18,6 +18,7 @@ pub fn columns(s: &Scenario) -> Vec<String> {
         "fan.power_W",
         "supply_plenum.static_Pa",
         "return_plenum.static_Pa",
+        "filter.drop_Pa",
         "relief.flow_m3_s",
         "relief.opening",
         "unit.speed",
@@ -46,7 +47,13 @@ pub fn columns(s: &Scenario) -> Vec<String> {
         }
     }
     for o in &s.outlets {
-        for what in ["flow_m3_s", "opening", "face_velocity_m_s", "air_C"] {
+        for what in [
+            "flow_m3_s",
+            "opening",
+            "face_velocity_m_s",
+            "air_C",
+            "reported_opening",
+        ] {
             c.push(format!("outlet.{}.{what}", o.name));
         }
     }
@@ -101,6 +108,7 @@ impl Recorder {
             s.unit.fan_w,
             s.air.supply_static_pa,
             s.air.return_static_pa,
+            s.air.filter_drop_pa,
             s.air.relief_flow_m3_s,
             s.air.relief_opening,
             s.unit.speed,
@@ -128,7 +136,13 @@ impl Recorder {
         }
         self.heard.restart();
         for o in &s.outlets {
-            row.extend([o.flow_m3_s, o.opening, o.face_velocity_m_s, o.air_c]);
+            row.extend([
+                o.flow_m3_s,
+                o.opening,
+                o.face_velocity_m_s,
+                o.air_c,
+                o.reported,
+            ]);
         }
         for z in &s.zones {
             row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);

@@ -66,6 +66,9 @@ pub struct OutletSample {
     pub flow_m3_s: f64,
     /// Damper opening, 0..1.
     pub opening: f64,
+    /// Damper position as the controller was told it before the step, 0..1; NaN when lost, 1 for an
+    /// outlet without damper.
+    pub reported: f64,
     /// Velocity over the face of the grille, m/s.
     pub face_velocity_m_s: f64,
     /// Temperature of the air that enters the room, °C.
@@ -112,6 +115,8 @@ pub struct AirSample {
     pub supply_static_pa: f64,
     /// Return plenum against outdoors, Pa.
     pub return_static_pa: f64,
+    /// Drop across the filter, Pa.
+    pub filter_drop_pa: f64,
     /// Relief flow, m³/s at the reference density.
     pub relief_flow_m3_s: f64,
     /// Relief opening, 0..1.

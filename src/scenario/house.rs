@@ -290,7 +290,7 @@ const COMPASS: [(&str, f64); 8] = [
 ];
 
 /// Azimuth of a wall or window: a compass word, or an angle from north, clockwise.
-fn faces(s: &Section<'_>) -> Result<Surface, Diagnostic> {
+pub(super) fn faces(s: &Section<'_>) -> Result<Surface, Diagnostic> {
     if let Some(angle) = s
         .quantity("azimuth", Dimension::Angle)
         .within(0.0, 360.0)

@@ -30,6 +30,10 @@ pub const SHELF: &[(&str, &str)] = &[
         "clinic-twelve-rooms.toml",
         include_str!("../../scenarios/clinic-twelve-rooms.toml"),
     ),
+    (
+        "faults-demo.toml",
+        include_str!("../../scenarios/faults-demo.toml"),
+    ),
 ];
 
 /// The commented file that `openshut new` writes.

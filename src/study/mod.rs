@@ -1,0 +1,3 @@
+//! Studies: many runs of one system, and what they say together.
+
+pub mod faults;
