@@ -10,6 +10,7 @@ pub mod shelf;
 mod site;
 pub mod source;
 pub mod tree;
+pub mod uncertainty;
 pub mod unit;
 
 use std::path::Path;
@@ -64,6 +65,8 @@ pub struct Scenario {
     pub zones: Vec<Zone>,
     /// Limits.
     pub limits: Limits,
+    /// What is uncertain, for sweeps.
+    pub uncertainty: uncertainty::Uncertainty,
     /// Rated flow of the fan, m³/s.
     pub rated_flow_m3_s: f64,
     /// Every default that was taken.
@@ -130,6 +133,7 @@ impl Scenario {
         let unit = unit::unit(&top)?;
         let control = control::control(&top, &rooms, &air, &unit, run.duration_s, run.start)?;
         let limits = limits::limits(&top)?;
+        let uncertainty = uncertainty::uncertainty(&top, tree)?;
         top.finish()?;
         let mut hash = Sha256::new();
         for source in tree.sources.iter() {
@@ -151,6 +155,7 @@ impl Scenario {
             zones: control.zones.clone(),
             control,
             limits,
+            uncertainty,
             rated_flow_m3_s: air.rated_flow_m3_s,
             defaults: ledger.into_entries(),
             digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
