@@ -2,9 +2,11 @@
 
 mod check;
 mod faults;
+mod merge;
 mod new;
 mod run;
 mod style;
+mod sweep;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -70,6 +72,15 @@ enum Command {
     /// a time shows; and which test parts faults that look alike. Leaves OUT/faults-<scenario>/ with
     /// telltales.csv, drill.csv, suspects.csv and figures/, whole or not at all.
     Faults(faults::Args),
+    /// Runs every combination of values of some keys, samples of what is uncertain, or both.
+    ///
+    /// Runs on all cores and leaves OUT/sweep-<scenario>/ with one row a case, quantiles, limits
+    /// broken with intervals, rank correlations and figures: the same bytes for any number of
+    /// threads. Ends with status 0, 1 when a mandatory limit was broken in any case, 2 on bad
+    /// input, 3 when results cannot be written, 130 when interrupted.
+    Sweep(sweep::Args),
+    /// Joins the parts of a sweep that was run with --shard.
+    Merge(merge::Args),
 }
 
 /// How a command ended.
@@ -79,6 +90,7 @@ enum Status {
     LimitBroken = 1,
     BadInput = 2,
     CannotWrite = 3,
+    Interrupted = 130,
 }
 
 /// What every command needs to know.
@@ -102,6 +114,8 @@ pub fn main() -> ExitCode {
         Some(Command::Check(args)) => check::check(&context, &args),
         Some(Command::New(args)) => new::new(&context, &args),
         Some(Command::Faults(args)) => faults::faults(&context, &args),
+        Some(Command::Sweep(args)) => sweep::sweep(&context, &args),
+        Some(Command::Merge(args)) => merge::merge(&context, &args),
     };
     ExitCode::from(status as u8)
 }

@@ -4,6 +4,7 @@
 //! (numbers). It is drawn once, as SVG; [`Figure::png`] rasterises that drawing. The same input
 //! gives the same bytes. To add a figure, write its file and add it to [`FIGURES`].
 
+mod bands;
 mod canvas;
 mod context;
 pub mod fault_figure;
@@ -25,10 +26,12 @@ mod supply;
 pub mod tell;
 mod time_axis;
 mod timeline;
+mod tornado;
 mod units;
 pub mod verdict;
 mod write;
 
+pub use bands::{BandPanel, BandPoint, BandSheet, bands};
 pub use outlets::outlets;
 pub use pressure::pressure;
 pub use raster::PNG_SCALE;
@@ -42,6 +45,7 @@ pub use story::{
 };
 pub use supply::supply;
 pub use timeline::timeline;
+pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
 pub use units::{Quantity, UnitSystem};
 pub use write::{OutputDir, OutputError, Staged};
 

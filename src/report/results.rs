@@ -83,7 +83,7 @@ impl<'a> SummaryMeasure<'a> {
 }
 
 /// Unit that a measure's value is written in: plain SI.
-fn si_symbol(m: &Measure) -> &'static str {
+pub(crate) fn si_symbol(m: &Measure) -> &'static str {
     use crate::quantity::Dimension as D;
     match m.dimension {
         D::Pressure => "Pa",

@@ -12,6 +12,7 @@ mod site;
 pub mod sound;
 pub mod source;
 pub mod tree;
+pub mod uncertainty;
 pub mod unit;
 
 use std::path::Path;
@@ -71,6 +72,8 @@ pub struct Scenario {
     pub sound: sound::SoundScene,
     /// Faults with their times.
     pub faults: Vec<Scheduled>,
+    /// What is uncertain, for sweeps.
+    pub uncertainty: uncertainty::Uncertainty,
     /// Rated flow of the fan, m³/s.
     pub rated_flow_m3_s: f64,
     /// Every default that was taken.
@@ -139,6 +142,7 @@ impl Scenario {
         let limits = limits::limits(&top)?;
         let sound = sound::sound(&top, &rooms, &air.spec, air.rated_flow_m3_s, &limits)?;
         let faults = top.list("fault")?;
+        let uncertainty = uncertainty::uncertainty(&top, tree)?;
         top.finish()?;
         let mut hash = Sha256::new();
         for source in tree.sources.iter() {
@@ -162,6 +166,7 @@ impl Scenario {
             limits,
             sound,
             faults: Vec::new(),
+            uncertainty,
             rated_flow_m3_s: air.rated_flow_m3_s,
             defaults: Vec::new(),
             digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),

@@ -1,3 +1,4 @@
-//! Studies: many runs of one system, and what they say together.
+//! Studies: many runs of the one engine, and what they say together.
 
 pub mod faults;
+pub mod sweep;
