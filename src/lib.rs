@@ -10,4 +10,5 @@ pub mod quantity;
 pub mod report;
 pub mod run;
 pub mod scenario;
+pub mod study;
 pub mod trace;

@@ -14,7 +14,7 @@ use crate::run::simulate;
 use crate::scenario::Scenario;
 
 /// Width of the verdict when the output is not a terminal, columns.
-const WIDTH: u16 = 132;
+pub(super) const WIDTH: u16 = 132;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -92,7 +92,7 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     }
 }
 
-fn terminal_width() -> u16 {
+pub(super) fn terminal_width() -> u16 {
     let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
     columns.unwrap_or_else(|| indicatif::TermLike::width(&indicatif_term()))
 }
@@ -102,7 +102,7 @@ fn indicatif_term() -> impl indicatif::TermLike {
 }
 
 /// A bar that shows itself only when a run takes longer than a second, and only on a terminal.
-fn progress_bar(context: &Context, name: &str) -> ProgressBar {
+pub(super) fn progress_bar(context: &Context, name: &str) -> ProgressBar {
     let bar = ProgressBar::with_draw_target(Some(1000), ProgressDrawTarget::hidden());
     if !context.style.progress {
         return bar;

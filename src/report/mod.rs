@@ -5,10 +5,14 @@
 //! gives the same bytes. To add a figure, write its file and add it to [`FIGURES`].
 
 mod canvas;
+pub mod combinations;
+pub mod compare;
 mod context;
+pub mod heat_map;
 mod lettering;
 mod marks;
 mod outlets;
+pub mod overlay;
 mod palette;
 mod panel;
 mod pressure;
@@ -16,6 +20,7 @@ mod raster;
 pub mod results;
 mod rooms;
 mod series;
+pub mod size_relief;
 mod story;
 mod supply;
 pub mod tell;
