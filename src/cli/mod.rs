@@ -3,8 +3,11 @@
 mod check;
 mod faults;
 mod merge;
+mod combinations;
+mod compare;
 mod new;
 mod run;
+mod size_relief;
 mod style;
 mod sweep;
 
@@ -62,6 +65,12 @@ enum Command {
     /// not at all. Ends with status 0 when it ran, 1 when it ran and a limit that the file calls
     /// mandatory was broken, 2 on bad input, 3 when results cannot be written.
     Run(run::Args),
+    /// Runs files side by side: measures in one table, figures on the same axes.
+    Compare(compare::Args),
+    /// Settles every set of calling zones and says which of them break a limit.
+    Combinations(combinations::Args),
+    /// Finds the relief, or what instead of one, that holds every set of zones that may call.
+    SizeRelief(size_relief::Args),
     /// Validates a scenario file without running it and prints every default taken, with its source.
     Check(check::Args),
     /// Writes a commented starter file that runs as it stands.
@@ -111,6 +120,9 @@ pub fn main() -> ExitCode {
     let status = match cli.command {
         None => run::embedded(&context),
         Some(Command::Run(args)) => run::files(&context, &args),
+        Some(Command::Compare(args)) => compare::compare(&context, &args),
+        Some(Command::Combinations(args)) => combinations::combinations(&context, &args),
+        Some(Command::SizeRelief(args)) => size_relief::size_relief(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
         Some(Command::New(args)) => new::new(&context, &args),
         Some(Command::Faults(args)) => faults::faults(&context, &args),
@@ -152,4 +164,39 @@ fn complain(context: &Context, fault: &Diagnostic) -> Status {
     let text = fault.render(context.style.colour_errors);
     let _ = writeln!(std::io::stderr().lock(), "{text}");
     Status::BadInput
+}
+
+/// Shows why a study could not be made.
+fn complain_study(context: &Context, fault: &crate::study::StudyError) -> Status {
+    match fault {
+        crate::study::StudyError::Scenario(fault) => complain(context, fault),
+        crate::study::StudyError::Run { .. } => {
+            eprintln!("{fault}");
+            Status::BadInput
+        }
+    }
+}
+
+/// Width of tables: the terminal's, or a fixed one when the output goes elsewhere.
+fn width() -> u16 {
+    use std::io::IsTerminal;
+    if std::io::stdout().is_terminal() {
+        run::terminal_width()
+    } else {
+        run::WIDTH
+    }
+}
+
+/// Says where a study's results are, or why they are nowhere.
+fn say_where(written: Result<PathBuf, crate::report::results::ResultsError>) -> Status {
+    match written {
+        Ok(folder) => {
+            say(&format!("Results: {}\n", folder.display()));
+            Status::Ran
+        }
+        Err(e) => {
+            eprintln!("{e}");
+            Status::CannotWrite
+        }
+    }
 }

@@ -6,12 +6,16 @@
 
 mod bands;
 mod canvas;
+pub mod combinations;
+pub mod compare;
 mod context;
 pub mod fault_figure;
 pub mod faults;
+pub mod heat_map;
 mod lettering;
 mod marks;
 mod outlets;
+pub mod overlay;
 mod palette;
 mod panel;
 mod pressure;
@@ -21,6 +25,7 @@ mod rooms;
 mod series;
 mod sound;
 mod spectrum;
+pub mod size_relief;
 mod story;
 mod supply;
 pub mod tell;
