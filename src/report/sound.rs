@@ -123,7 +123,9 @@ fn content<'a>(
     room: &'a StoryRoomSound,
     points: usize,
 ) -> Option<Content<'a>> {
-    let column = context.trace.column(&format!("room.{}.sound_dBA", room.name))?;
+    let column = context
+        .trace
+        .column(&format!("room.{}.sound_dBA", room.name))?;
     let limit = room.limit.value;
     Some(Content {
         room,
@@ -150,7 +152,9 @@ fn nights(context: &Context<'_>) -> Vec<(f64, f64)> {
     };
     let dark = (0..n).filter(|&i| dark(i));
     joined(
-        &dark.map(|i| (quarter(i), quarter(i + 1))).collect::<Vec<_>>(),
+        &dark
+            .map(|i| (quarter(i), quarter(i + 1)))
+            .collect::<Vec<_>>(),
         1.0,
     )
 }
@@ -176,7 +180,12 @@ fn draw(
     panel.series(canvas, &content.line, Stroke::new(BLUE, 1.3));
     if let Some((t, level)) = content.room.loudest {
         let (x, y) = panel.at((t, level));
-        canvas.marker(Marker::Down, (x, (y - 6.0).max(panel.top + 2.0)), 4.6, LIMIT);
+        canvas.marker(
+            Marker::Down,
+            (x, (y - 6.0).max(panel.top + 2.0)),
+            4.6,
+            LIMIT,
+        );
     }
     panel.value_axis(canvas, "dB(A)");
     let mut heading = content.room.name.clone();

@@ -54,7 +54,10 @@ pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
         "Octave spectrum of the loudest minute",
         (WIDTH, height.ceil()),
         |canvas| {
-            let title = format!("What is heard in {}: octaves of its loudest minute", heard.room);
+            let title = format!(
+                "What is heard in {}: octaves of its loudest minute",
+                heard.room
+            );
             header(canvas, &title, &context);
             let top = BODY_TOP + HEADING;
             let panel = Panel {
@@ -90,14 +93,21 @@ pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
 }
 
 fn points(levels: &Octaves) -> Vec<(f64, f64)> {
-    (0..8).map(|b| b as f64).zip(levels.iter().copied()).collect()
+    (0..8)
+        .map(|b| b as f64)
+        .zip(levels.iter().copied())
+        .collect()
 }
 
 fn ground(canvas: &mut Canvas<'_>, panel: &Panel) {
     for band in 0..8 {
         let x = panel.x(f64::from(band));
         canvas.line((x, panel.top), (x, panel.bottom), Stroke::new(GRID, 1.0));
-        canvas.line((x, panel.bottom), (x, panel.bottom + 5.0), Stroke::new(FRAME, 1.0));
+        canvas.line(
+            (x, panel.bottom),
+            (x, panel.bottom + 5.0),
+            Stroke::new(FRAME, 1.0),
+        );
         let kind = Type::new(SMALL).muted().align(Align::Centre);
         canvas.text(&octave_text(band as usize), (x, panel.bottom + 15.0), kind);
     }
@@ -135,7 +145,12 @@ fn curves(canvas: &mut Canvas<'_>, panel: &Panel, limit_nc: f64, limit: &Octaves
             .collect();
         canvas.path(&panel.points(&shown), Stroke::new(CURVE, 1.1));
         if levels[7] <= panel.value.1 {
-            end(canvas, levels, &format!("NC-{nc:.0}"), Type::new(SMALL).muted());
+            end(
+                canvas,
+                levels,
+                &format!("NC-{nc:.0}"),
+                Type::new(SMALL).muted(),
+            );
         }
     }
     let stroke = Stroke::new(LIMIT, 1.8).dashed(10.0, 4.0);
@@ -237,7 +252,12 @@ fn list(
     for share in ranking.iter().filter(|s| s.dba.is_finite()) {
         let source = share.source;
         canvas.line((left, y), (left + 26.0, y), stroke(source));
-        canvas.marker(marker(source as usize), (left + 13.0, y), 4.4, colour(source));
+        canvas.marker(
+            marker(source as usize),
+            (left + 13.0, y),
+            4.4,
+            colour(source),
+        );
         canvas.text(source.name(), (left + 36.0, y), Type::new(BODY));
         let kind = Type::new(BODY).align(Align::Right);
         let level = if share.dba >= 0.0 {
@@ -274,9 +294,7 @@ fn mend(source: Source) -> &'static str {
         Source::Return => {
             "The return rules: lined or longer return duct, a bend more, a second return, or a slower fan."
         }
-        Source::Background => {
-            "What is there with the system off rules: the system adds little."
-        }
+        Source::Background => "What is there with the system off rules: the system adds little.",
     }
 }
 

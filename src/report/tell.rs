@@ -1,8 +1,8 @@
 //! Turns a scenario and its outcome into the [`Story`] that figures are drawn from.
 
 use super::{
-    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound, StorySound,
-    StorySpectrum, StoryZone,
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
+    StorySound, StorySpectrum, StoryZone,
 };
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
