@@ -119,6 +119,7 @@ fn heard(rooms: &[&String]) -> StorySound {
         name: (*name).clone(),
         limit: thirty(),
         loudest: Some((3600.0, 38.0)),
+        above_s: 5400.0,
         ruling: "grille 60 %".to_owned(),
     };
     StorySound {
@@ -486,6 +487,7 @@ fn a_day_in_si_names_its_units_limits_and_times() {
             "night, 22 to 07 h",
             "above the room",
             "grille 60 %",
+            "above for 1 h 30 min",
             "tones are not predicted",
         ],
     );

@@ -2,6 +2,7 @@
 
 use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, Series, duration_text};
+use super::lettering::{BODY, SMALL, Type, elide, text_width};
 use super::marks::{Key, key};
 use super::palette::{BLUE, Colour, LIMIT, Marker, VERMILLION};
 use super::panel::{
@@ -49,7 +50,7 @@ pub fn sound(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, 
     let most = range(shown.map(|p| &p.1)).map_or(FLOOR_DBA, |r| r.1);
     let limits = contents.iter().map(|c| c.room.limit.value);
     let most = limits.fold(most, f64::max);
-    let scale = nice_scale(FLOOR_DBA, most + 1.0, 4.0);
+    let scale = nice_scale(FLOOR_DBA, most + 1.0, 5.5);
     let margin = label_margin(["limit 45 dB(A)"], 150.0);
     let tall = match contents.len() {
         0..=2 => 200.0,
@@ -188,16 +189,18 @@ fn draw(
         );
     }
     panel.value_axis(canvas, "dB(A)");
-    let mut heading = content.room.name.clone();
+    let mut told = String::new();
     if let Some((t, level)) = content.room.loudest {
-        heading += &format!(": most {level:.0} dB(A) at {}", context.clock(t));
-        heading += &format!(", {}", content.room.ruling);
+        told += &format!("most {level:.0} dB(A) at {}", context.clock(t));
+        told += &format!(", {}", content.room.ruling);
     }
-    let total_s: f64 = content.above.iter().map(|s| s.1 - s.0).sum();
-    if total_s > 0.0 {
-        heading += &format!("; above for {}", duration_text(total_s));
+    if content.room.above_s > 0.0 {
+        told += &format!("; above for {}", duration_text(content.room.above_s));
     }
-    panel.heading(canvas, &heading);
+    panel.heading(canvas, &content.room.name);
+    let left = panel.left + text_width(&content.room.name, BODY, true) + 12.0;
+    let told = elide(&told, SMALL, false, panel.right + margin - left);
+    canvas.text(&told, (left, panel.top - 12.0), Type::new(SMALL).muted());
     let label = EndLabel::line(limit, format!("limit {limit:.0} dB(A)"), stroke);
     panel.end_labels(canvas, &[label], margin + INTO_EDGE);
 }

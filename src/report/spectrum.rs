@@ -79,13 +79,11 @@ pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
             canvas.path(&panel.points(&points(&total)), stroke);
             governing(canvas, &panel, heard, &total);
             panel.value_axis(canvas, "Sound pressure level in the room, dB");
-            let heading = format!(
-                "{} at {}, {}",
-                heard.room,
-                context.clock(heard.at_s),
-                heard.combination
+            let from = context.clock(heard.at_s);
+            panel.heading(
+                canvas,
+                &format!("Octaves in {}, minute from {from}", heard.room),
             );
-            panel.heading(canvas, &heading);
             list(canvas, &panel, heard, &total, &ranking);
             notes(canvas, &remarks, bottom);
         },
@@ -214,10 +212,10 @@ fn governing(canvas: &mut Canvas<'_>, panel: &Panel, heard: &StorySpectrum, tota
     canvas.marker(Marker::Down, (x, y - 9.0), 5.5, INK);
     let source = heard.sound.loudest_in(band).name();
     let text = format!("{} is set here, by the {source}", rating.value);
-    let half = text_width(&text, SMALL, true) / 2.0 + 6.0;
-    let x = x.clamp(panel.left + half, panel.right - half);
-    let kind = Type::new(SMALL).bold().align(Align::Centre);
-    canvas.label(&text, (x, (y - 26.0).max(panel.top + 9.0)), kind, PAPER);
+    // Spectra fall to the right, so there is room above them on that side.
+    let x = (x + 12.0).min(panel.right - text_width(&text, SMALL, true) - 6.0);
+    let kind = Type::new(SMALL).bold();
+    canvas.label(&text, (x, (y - 16.0).max(panel.top + 9.0)), kind, PAPER);
 }
 
 /// Sources by their part in what is heard.
@@ -331,6 +329,7 @@ fn remarks(
             heard.limit_dba.value,
             context.clock(heard.at_s),
         ),
+        format!("Zones in that minute: {}.", heard.combination),
         format!(
             "Lines add as energies, not as decibels: a source 10 dB under another hardly counts. The {} has {:.0} % of the A-weighted energy.",
             ranking[0].source.name(),

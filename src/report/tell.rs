@@ -94,6 +94,11 @@ fn sound(s: &Scenario, outcome: &Outcome) -> StorySound {
         StoryRoomSound {
             name: room.name.clone(),
             limit: limit(&limits.dba),
+            above_s: ["sound_above_day", "sound_above_night"]
+                .iter()
+                .filter_map(|key| outcome.measure(key, &room.name))
+                .map(|m| m.value)
+                .sum(),
             loudest: loud.map(|l| (l.stretch.start_s, l.stretch.sound.dba())),
             ruling: loud.map_or(String::new(), |l| {
                 let first = l.stretch.sound.ranking()[0];
