@@ -4,12 +4,12 @@
 //! the drawings themselves in `target/figures/` after running these tests.
 
 use chrono::{NaiveDate, NaiveDateTime, Timelike};
+use openshut::plant::sound::{RoomSound, Source};
 use openshut::report::{
     Differential, EventKind, FIGURES, Figure, FigureError, PNG_SCALE, Story, StoryEvent,
     StoryLimit, StoryLimits, StoryRoomSound, StorySound, StorySpectrum, StoryZone, UnitSystem,
     draw_all,
 };
-use openshut::plant::sound::{RoomSound, Source};
 use openshut::trace::Trace;
 use resvg::tiny_skia::Pixmap;
 use std::collections::HashSet;
@@ -105,7 +105,11 @@ fn made_up(
 /// A made-up loudest minute, and limits of 30 dB(A).
 fn heard(rooms: &[&String]) -> StorySound {
     let mut sound = RoomSound::SILENT;
-    for (source, level) in [(Source::Fan, 52.0), (Source::Grille, 34.0), (Source::Background, 40.0)] {
+    for (source, level) in [
+        (Source::Fan, 52.0),
+        (Source::Grille, 34.0),
+        (Source::Background, 40.0),
+    ] {
         let slope = if source == Source::Grille { 1.0 } else { 6.0 };
         sound.by_source[source as usize] =
             std::array::from_fn(|b| 10f64.powf(0.1 * (level - slope * b as f64)));
@@ -115,6 +119,7 @@ fn heard(rooms: &[&String]) -> StorySound {
         name: (*name).clone(),
         limit: thirty(),
         loudest: Some((3600.0, 38.0)),
+        above_s: 5400.0,
         ruling: "grille 60 %".to_owned(),
     };
     StorySound {
@@ -315,6 +320,12 @@ fn record(
                 bit(open),
             ]);
             row.extend(&air[i..i + zone.rooms.len()]);
+            let loud = if fan > 0.0 {
+                24.0 + 14.0 * opening[z]
+            } else {
+                20.0
+            };
+            row.extend(zone.rooms.iter().map(|_| loud));
             i += zone.rooms.len();
             for _ in &zone.outlets {
                 row.extend([
@@ -403,7 +414,8 @@ fn a_day_in_si_names_its_units_limits_and_times() {
     let (story, trace) = clinic();
     let figures = draw("day", &story, &trace, UnitSystem::Si);
     sound(&figures);
-    for (figure, _) in &figures {
+    // A spectrum is of one minute and has no time axis.
+    for (figure, _) in figures.iter().filter(|(f, _)| f.name != "spectrum") {
         has(
             &figures,
             figure.name,
@@ -465,6 +477,33 @@ fn a_day_in_si_names_its_units_limits_and_times() {
         &figures,
         "outlets",
         &["Flow, L/s", "Opening, %", "Main bedroom", "relief"],
+    );
+    has(
+        &figures,
+        "sound",
+        &[
+            "dB(A)",
+            "limit 30 dB(A)",
+            "night, 22 to 07 h",
+            "above the room",
+            "grille 60 %",
+            "above for 1 h 30 min",
+            "tones are not predicted",
+        ],
+    );
+    has(
+        &figures,
+        "spectrum",
+        &[
+            "63 Hz",
+            "8 kHz",
+            "NC-40",
+            "limit NC-25",
+            "is set here, by the grille",
+            "Octave band",
+            "grille",
+            "tones are not predicted",
+        ],
     );
 }
 

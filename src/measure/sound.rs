@@ -3,9 +3,7 @@
 use super::noise_rating::{LoudStretch, LoudestMinute, NcRating, NcValue, nc_rating};
 use super::{Measure, Observer, call_mask, calling};
 use crate::plant::sound::octave::{A_WEIGHT, OCTAVE_HZ, energy_to_db, to_db};
-use crate::plant::sound::{
-    RoomSound, Source, UNCERTAINTY_DBA, UNCERTAINTY_MEASURED_FAN_DBA, UNCERTAINTY_OF_CHANGE_DB,
-};
+use crate::plant::sound::{RoomSound, Source, UNCERTAINTY_DBA, UNCERTAINTY_MEASURED_FAN_DBA};
 use crate::quantity::Dimension;
 use crate::run::sample::Sample;
 use crate::scenario::Scenario;
@@ -49,8 +47,7 @@ pub fn expected_band(measured_fan: bool) -> String {
     };
     format!(
         "Expect sound levels within ±{level:.0} dB(A) ({fan} measured fan octaves), differences \
-         between states of one system within ±{UNCERTAINTY_OF_CHANGE_DB} dB; tones and whistles \
-         are not predicted."
+         between states of one system within ±2 to 3 dB; tones and whistles are not predicted."
     )
 }
 

@@ -45,8 +45,8 @@ pub use series::{MAX_POINTS, decimate};
 pub use sound::sound;
 pub use spectrum::spectrum;
 pub use story::{
-    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound, StorySound,
-    StorySpectrum, StoryZone,
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
+    StorySound, StorySpectrum, StoryZone,
 };
 pub use supply::supply;
 pub use timeline::timeline;

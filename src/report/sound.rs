@@ -2,6 +2,7 @@
 
 use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, Series, duration_text};
+use super::lettering::{BODY, SMALL, Type, elide, text_width};
 use super::marks::{Key, key};
 use super::palette::{BLUE, Colour, LIMIT, Marker, VERMILLION};
 use super::panel::{
@@ -49,7 +50,7 @@ pub fn sound(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, 
     let most = range(shown.map(|p| &p.1)).map_or(FLOOR_DBA, |r| r.1);
     let limits = contents.iter().map(|c| c.room.limit.value);
     let most = limits.fold(most, f64::max);
-    let scale = nice_scale(FLOOR_DBA, most + 1.0, 4.0);
+    let scale = nice_scale(FLOOR_DBA, most + 1.0, 5.5);
     let margin = label_margin(["limit 45 dB(A)"], 150.0);
     let tall = match contents.len() {
         0..=2 => 200.0,
@@ -123,7 +124,9 @@ fn content<'a>(
     room: &'a StoryRoomSound,
     points: usize,
 ) -> Option<Content<'a>> {
-    let column = context.trace.column(&format!("room.{}.sound_dBA", room.name))?;
+    let column = context
+        .trace
+        .column(&format!("room.{}.sound_dBA", room.name))?;
     let limit = room.limit.value;
     Some(Content {
         room,
@@ -150,7 +153,9 @@ fn nights(context: &Context<'_>) -> Vec<(f64, f64)> {
     };
     let dark = (0..n).filter(|&i| dark(i));
     joined(
-        &dark.map(|i| (quarter(i), quarter(i + 1))).collect::<Vec<_>>(),
+        &dark
+            .map(|i| (quarter(i), quarter(i + 1)))
+            .collect::<Vec<_>>(),
         1.0,
     )
 }
@@ -176,19 +181,26 @@ fn draw(
     panel.series(canvas, &content.line, Stroke::new(BLUE, 1.3));
     if let Some((t, level)) = content.room.loudest {
         let (x, y) = panel.at((t, level));
-        canvas.marker(Marker::Down, (x, (y - 6.0).max(panel.top + 2.0)), 4.6, LIMIT);
+        canvas.marker(
+            Marker::Down,
+            (x, (y - 6.0).max(panel.top + 2.0)),
+            4.6,
+            LIMIT,
+        );
     }
     panel.value_axis(canvas, "dB(A)");
-    let mut heading = content.room.name.clone();
+    let mut told = String::new();
     if let Some((t, level)) = content.room.loudest {
-        heading += &format!(": most {level:.0} dB(A) at {}", context.clock(t));
-        heading += &format!(", {}", content.room.ruling);
+        told += &format!("most {level:.0} dB(A) at {}", context.clock(t));
+        told += &format!(", {}", content.room.ruling);
     }
-    let total_s: f64 = content.above.iter().map(|s| s.1 - s.0).sum();
-    if total_s > 0.0 {
-        heading += &format!("; above for {}", duration_text(total_s));
+    if content.room.above_s > 0.0 {
+        told += &format!("; above for {}", duration_text(content.room.above_s));
     }
-    panel.heading(canvas, &heading);
+    panel.heading(canvas, &content.room.name);
+    let left = panel.left + text_width(&content.room.name, BODY, true) + 12.0;
+    let told = elide(&told, SMALL, false, panel.right + margin - left);
+    canvas.text(&told, (left, panel.top - 12.0), Type::new(SMALL).muted());
     let label = EndLabel::line(limit, format!("limit {limit:.0} dB(A)"), stroke);
     panel.end_labels(canvas, &[label], margin + INTO_EDGE);
 }

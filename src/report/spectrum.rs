@@ -54,7 +54,10 @@ pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
         "Octave spectrum of the loudest minute",
         (WIDTH, height.ceil()),
         |canvas| {
-            let title = format!("What is heard in {}: octaves of its loudest minute", heard.room);
+            let title = format!(
+                "What is heard in {}: octaves of its loudest minute",
+                heard.room
+            );
             header(canvas, &title, &context);
             let top = BODY_TOP + HEADING;
             let panel = Panel {
@@ -76,13 +79,11 @@ pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
             canvas.path(&panel.points(&points(&total)), stroke);
             governing(canvas, &panel, heard, &total);
             panel.value_axis(canvas, "Sound pressure level in the room, dB");
-            let heading = format!(
-                "{} at {}, {}",
-                heard.room,
-                context.clock(heard.at_s),
-                heard.combination
+            let from = context.clock(heard.at_s);
+            panel.heading(
+                canvas,
+                &format!("Octaves in {}, minute from {from}", heard.room),
             );
-            panel.heading(canvas, &heading);
             list(canvas, &panel, heard, &total, &ranking);
             notes(canvas, &remarks, bottom);
         },
@@ -90,14 +91,21 @@ pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
 }
 
 fn points(levels: &Octaves) -> Vec<(f64, f64)> {
-    (0..8).map(|b| b as f64).zip(levels.iter().copied()).collect()
+    (0..8)
+        .map(|b| b as f64)
+        .zip(levels.iter().copied())
+        .collect()
 }
 
 fn ground(canvas: &mut Canvas<'_>, panel: &Panel) {
     for band in 0..8 {
         let x = panel.x(f64::from(band));
         canvas.line((x, panel.top), (x, panel.bottom), Stroke::new(GRID, 1.0));
-        canvas.line((x, panel.bottom), (x, panel.bottom + 5.0), Stroke::new(FRAME, 1.0));
+        canvas.line(
+            (x, panel.bottom),
+            (x, panel.bottom + 5.0),
+            Stroke::new(FRAME, 1.0),
+        );
         let kind = Type::new(SMALL).muted().align(Align::Centre);
         canvas.text(&octave_text(band as usize), (x, panel.bottom + 15.0), kind);
     }
@@ -135,7 +143,12 @@ fn curves(canvas: &mut Canvas<'_>, panel: &Panel, limit_nc: f64, limit: &Octaves
             .collect();
         canvas.path(&panel.points(&shown), Stroke::new(CURVE, 1.1));
         if levels[7] <= panel.value.1 {
-            end(canvas, levels, &format!("NC-{nc:.0}"), Type::new(SMALL).muted());
+            end(
+                canvas,
+                levels,
+                &format!("NC-{nc:.0}"),
+                Type::new(SMALL).muted(),
+            );
         }
     }
     let stroke = Stroke::new(LIMIT, 1.8).dashed(10.0, 4.0);
@@ -199,10 +212,10 @@ fn governing(canvas: &mut Canvas<'_>, panel: &Panel, heard: &StorySpectrum, tota
     canvas.marker(Marker::Down, (x, y - 9.0), 5.5, INK);
     let source = heard.sound.loudest_in(band).name();
     let text = format!("{} is set here, by the {source}", rating.value);
-    let half = text_width(&text, SMALL, true) / 2.0 + 6.0;
-    let x = x.clamp(panel.left + half, panel.right - half);
-    let kind = Type::new(SMALL).bold().align(Align::Centre);
-    canvas.label(&text, (x, (y - 26.0).max(panel.top + 9.0)), kind, PAPER);
+    // Spectra fall to the right, so there is room above them on that side.
+    let x = (x + 12.0).min(panel.right - text_width(&text, SMALL, true) - 6.0);
+    let kind = Type::new(SMALL).bold();
+    canvas.label(&text, (x, (y - 16.0).max(panel.top + 9.0)), kind, PAPER);
 }
 
 /// Sources by their part in what is heard.
@@ -237,7 +250,12 @@ fn list(
     for share in ranking.iter().filter(|s| s.dba.is_finite()) {
         let source = share.source;
         canvas.line((left, y), (left + 26.0, y), stroke(source));
-        canvas.marker(marker(source as usize), (left + 13.0, y), 4.4, colour(source));
+        canvas.marker(
+            marker(source as usize),
+            (left + 13.0, y),
+            4.4,
+            colour(source),
+        );
         canvas.text(source.name(), (left + 36.0, y), Type::new(BODY));
         let kind = Type::new(BODY).align(Align::Right);
         let level = if share.dba >= 0.0 {
@@ -274,9 +292,7 @@ fn mend(source: Source) -> &'static str {
         Source::Return => {
             "The return rules: lined or longer return duct, a bend more, a second return, or a slower fan."
         }
-        Source::Background => {
-            "What is there with the system off rules: the system adds little."
-        }
+        Source::Background => "What is there with the system off rules: the system adds little.",
     }
 }
 
@@ -313,6 +329,7 @@ fn remarks(
             heard.limit_dba.value,
             context.clock(heard.at_s),
         ),
+        format!("Zones in that minute: {}.", heard.combination),
         format!(
             "Lines add as energies, not as decibels: a source 10 dB under another hardly counts. The {} has {:.0} % of the A-weighted energy.",
             ranking[0].source.name(),

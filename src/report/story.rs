@@ -98,6 +98,8 @@ pub struct StoryRoomSound {
     pub limit: StoryLimit,
     /// Start of its loudest minute, s, and the level then, dB(A).
     pub loudest: Option<(f64, f64)>,
+    /// Time above the limit, s.
+    pub above_s: f64,
     /// What rules that minute, such as "grille 68 %".
     pub ruling: String,
 }

@@ -1,8 +1,8 @@
 //! Turns a scenario and its outcome into the [`Story`] that figures are drawn from.
 
 use super::{
-    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound, StorySound,
-    StorySpectrum, StoryZone,
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
+    StorySound, StorySpectrum, StoryZone,
 };
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
@@ -103,6 +103,11 @@ fn sound(s: &Scenario, outcome: &Outcome) -> StorySound {
         StoryRoomSound {
             name: room.name.clone(),
             limit: limit(&limits.dba),
+            above_s: ["sound_above_day", "sound_above_night"]
+                .iter()
+                .filter_map(|key| outcome.measure(key, &room.name))
+                .map(|m| m.value)
+                .sum(),
             loudest: loud.map(|l| (l.stretch.start_s, l.stretch.sound.dba())),
             ruling: loud.map_or(String::new(), |l| {
                 let first = l.stretch.sound.ranking()[0];

@@ -62,6 +62,7 @@ pub struct SoundScene {
 }
 
 /// What `[sound]` says for all ducts.
+#[derive(Clone, Copy)]
 struct Common {
     distance_m: f64,
     lining_m: Option<f64>,
@@ -684,7 +685,22 @@ fn return_parts(
         );
         area_m2
     });
-    let piece = piece(&s, common, section, length_m, common.elbows)?;
+    // What [ducts] says is of the supply.
+    let flexible = crate::plant::duct::material("flexible");
+    let silent = air::material(&s)?.is_none();
+    let of_return = Common {
+        material: flexible.unwrap_or(common.material),
+        ..*common
+    };
+    if silent {
+        s.note(
+            "return.material",
+            "flexible, lined and insulated",
+            "for sound only; bare sheet metal here is 10 to 15 dB(A) louder: write material \
+             and lining where you know them; our own choice",
+        );
+    }
+    let piece = piece(&s, &of_return, section, length_m, common.elbows)?;
     let mut path = Vec::new();
     piece.elements(&mut path);
     path.push(Element::Branch {
