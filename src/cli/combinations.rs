@@ -81,6 +81,7 @@ impl At {
             cooling_outdoor_c: read(&self.outdoor, "--outdoor")?,
             heating_outdoor_c: read(&self.outdoor_heating, "--outdoor-heating")?,
             permitted_only: false,
+            rooms: None,
         })
     }
 }

@@ -116,8 +116,16 @@ pub fn overlay(name: &'static str, sheet_of: &Overlay) -> Result<Figure, FigureE
             let seen = cover(seen, content.limit.as_ref().map(|l| (l.0, l.0)));
             let seen = seen.unwrap_or((0.0, 1.0));
             let pad = 0.04 * (seen.1 - seen.0);
-            let low = if seen.0 == 0.0 { 0.0 } else { seen.0 - pad };
-            let scale = nice_scale(low, seen.1 + pad, 4.0);
+            // An end that the axis had to reach anyway needs no air beyond it.
+            let low = match content.reach {
+                Some((low, _)) if seen.0 >= low => low,
+                _ => seen.0 - pad,
+            };
+            let high = match content.reach {
+                Some((low, high)) if high > low && seen.1 <= high => high,
+                _ => seen.1 + pad,
+            };
+            let scale = nice_scale(low, high, 4.0);
             let panel = Panel {
                 left,
                 top,

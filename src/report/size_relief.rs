@@ -34,6 +34,12 @@ pub fn text(
          margin of supply air, settled. Day: one full run of the file with that change; energy and time \
          off setpoint against the file as it stands.\n",
     );
+    if sizing.unneeded {
+        out.push_str(
+            "Without any relief every set keeps static and velocity, so there is nothing to size: ways of \
+             keeping pressure down are left out.\n",
+        );
+    }
     if !sizing.counts.iter().all(|c| *c) {
         out.push_str(
             "The share of relief is not held against a relief here, since the supply air it leads to is \
@@ -49,7 +55,8 @@ pub fn text(
             bold(&format!("{}.", full_title(answer)))
         );
         for line in case.what_if(&answer.edits).lines() {
-            out += &format!("    {line}\n");
+            out += format!("    {line}").trim_end();
+            out.push('\n');
         }
     }
     out

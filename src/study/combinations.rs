@@ -4,8 +4,11 @@
 //! - the dampers of calling zones fully open, the unit at its least speed and at the highest speed
 //!   that the controller brings about with these zones (its demand rule at full need, held back by its
 //!   airflow limit);
+//! - the calling zone with the least design flow fully open and the others at their least opening, the
+//!   unit at the highest speed that the controller brings about: one zone in need drives the unit while
+//!   the others are nearly satisfied;
 //! - the dampers of calling zones at their least opening, the unit at its least speed (zones that
-//!   close their dampers ask for no more).
+//!   are nearly satisfied ask for no more).
 //!
 //! The worst of these is judged. Beyond them the set is shown at rated speed whatever the controller
 //! would do, for that is what a controller without these limits does; it does not count in the
@@ -50,6 +53,10 @@ pub struct Options {
     pub heating_outdoor_c: Option<f64>,
     /// Only sets that the time bands allow.
     pub permitted_only: bool,
+    /// Air of each room; `None` = rooms at their zones' setpoints (the lowest of a zone's bands in
+    /// cooling, the highest in heating), rooms without a zone at the zones' mean, at the humidity that
+    /// rooms start with.
+    pub rooms: Option<Vec<MoistAir>>,
 }
 
 /// How the dampers of calling zones stand.
@@ -57,6 +64,8 @@ pub struct Options {
 pub enum Dampers {
     /// Fully open.
     Full,
+    /// The zone with the least design flow fully open, the others at their least opening.
+    OneFull,
     /// At the least opening of a calling zone.
     Least,
 }
@@ -66,6 +75,7 @@ impl Dampers {
     pub fn name(self) -> &'static str {
         match self {
             Dampers::Full => "full",
+            Dampers::OneFull => "one full",
             Dampers::Least => "least",
         }
     }
@@ -231,6 +241,7 @@ pub struct Bench {
     unowned: Vec<f64>,
     /// Zones in a time band, one entry a distinct pattern of the week.
     patterns: Vec<u64>,
+    design_m3_s: Vec<f64>,
     idle_air: Vec<f64>,
     modes: Vec<(ModeAt, Held)>,
 }
@@ -245,7 +256,7 @@ impl Bench {
         let total: f64 = control.zones.iter().map(|z| z.weight).sum();
         let modes = modes(s, options)
             .into_iter()
-            .map(|at| (at, held(s, at)))
+            .map(|at| (at, held(s, at, options)))
             .collect();
         Ok(Bench {
             stand: Stand::new(s)?,
@@ -259,6 +270,16 @@ impl Bench {
                 .map(|c| if c.is_some() { 0.0 } else { 1.0 })
                 .collect(),
             patterns: patterns(&control),
+            design_m3_s: s
+                .zones
+                .iter()
+                .map(|z| {
+                    z.outlets
+                        .iter()
+                        .map(|&o| s.outlets[o].design_flow_m3_s)
+                        .sum()
+                })
+                .collect(),
             idle_air: s
                 .zones
                 .iter()
@@ -303,12 +324,18 @@ impl Bench {
     /// Opening of every outlet.
     fn openings(&self, calls: u64, idle: u64, dampers: Dampers) -> Vec<f64> {
         let mut openings = self.unowned.clone();
+        let in_need = members(calls)
+            .filter(|&i| i < self.design_m3_s.len())
+            .min_by(|&a, &b| self.design_m3_s[a].total_cmp(&self.design_m3_s[b]));
         for (i, outlets) in self.zone_outlets.iter().enumerate() {
             let spec = &self.control.zones[i];
             let opening = if calls >> i & 1 == 1 {
                 match (spec.damper, dampers) {
                     (Damper::Fixed { opening }, _) => opening,
                     (Damper::Modulating(m), Dampers::Least) => m.minimum_open,
+                    (Damper::Modulating(m), Dampers::OneFull) if in_need != Some(i) => {
+                        m.minimum_open
+                    }
                     _ => 1.0,
                 }
             } else {
@@ -328,41 +355,47 @@ impl Bench {
     pub fn combination(&mut self, calls: u64, mode: usize) -> Result<Combination, RunError> {
         let (at, held) = self.modes[mode].clone();
         let idle = self.idle_beside(calls);
-        let full = self.openings(calls, idle, Dampers::Full);
-        let least = self.openings(calls, idle, Dampers::Least);
+        let [full, one, least] = [Dampers::Full, Dampers::OneFull, Dampers::Least]
+            .map(|d| self.openings(calls, idle, d));
         let slowest = self.control.staging.stages.minimum();
+        let mut wanted: Vec<(Dampers, SpeedOf, f64)> = Vec::with_capacity(6);
         let controlled = self.controlled_speed(&held, at.mode, calls, &full)?;
-        let mut states = Vec::with_capacity(5);
-        let mut add = |bench: &mut Bench, dampers, speed_of, speed: f64| -> Result<(), RunError> {
+        wanted.push((Dampers::Full, SpeedOf::Controlled, controlled));
+        if one != full && one != least {
+            let speed = self.controlled_speed(&held, at.mode, calls, &one)?;
+            wanted.push((Dampers::OneFull, SpeedOf::Controlled, speed));
+        }
+        if slowest != controlled {
+            wanted.push((Dampers::Full, SpeedOf::Least, slowest));
+        }
+        if least != full {
+            wanted.push((Dampers::Least, SpeedOf::Least, slowest));
+        }
+        if controlled != 1.0 {
+            wanted.push((Dampers::Full, SpeedOf::Rated, 1.0));
+        }
+        if least != full && slowest != 1.0 {
+            wanted.push((Dampers::Least, SpeedOf::Rated, 1.0));
+        }
+        let mut states = Vec::with_capacity(wanted.len());
+        for (dampers, speed_of, speed) in wanted {
             let openings = match dampers {
                 Dampers::Full => &full,
+                Dampers::OneFull => &one,
                 Dampers::Least => &least,
             };
             let setting = Setting {
                 openings,
                 mode: at.mode,
                 speed,
-                fan: bench.fan(speed),
+                fan: self.fan(speed),
             };
+            let point = self.stand.settle(&held, &setting)?;
             states.push(StatePoint {
                 dampers,
                 speed_of,
-                point: bench.stand.settle(&held, &setting)?,
+                point,
             });
-            Ok(())
-        };
-        add(self, Dampers::Full, SpeedOf::Controlled, controlled)?;
-        if slowest != controlled {
-            add(self, Dampers::Full, SpeedOf::Least, slowest)?;
-        }
-        if least != full {
-            add(self, Dampers::Least, SpeedOf::Least, slowest)?;
-        }
-        if controlled != 1.0 {
-            add(self, Dampers::Full, SpeedOf::Rated, 1.0)?;
-        }
-        if least != full && slowest != 1.0 {
-            add(self, Dampers::Least, SpeedOf::Rated, 1.0)?;
         }
         // A state that the controller brings about at rated speed is also one at rated speed.
         let at_rated = |s: &StatePoint| s.point.speed == 1.0;
@@ -548,10 +581,8 @@ fn extremes_c(s: &Scenario) -> (f64, f64) {
 const COOLING_C: f64 = 25.0;
 const HEATING_C: f64 = 20.0;
 
-/// Rooms at their zones' setpoints (the lowest of a zone's bands in cooling, the highest in heating),
-/// rooms without a zone at the zones' mean, at the humidity that rooms start with; doors shut unless
-/// they never are.
-fn held(s: &Scenario, at: ModeAt) -> Held {
+/// Rooms as [`Options::rooms`] says; doors shut unless they never are.
+fn held(s: &Scenario, at: ModeAt, options: &Options) -> Held {
     let spec = s.control.controller.spec();
     let other_only = spec.mode.rule == ModeRule::Fixed(at.mode.other());
     let setpoint = |zone: usize| -> Option<f64> {
@@ -573,7 +604,7 @@ fn held(s: &Scenario, at: ModeAt) -> Held {
     } else {
         known.iter().sum::<f64>() / known.len() as f64
     };
-    let rooms = s
+    let at_setpoint = s
         .rooms
         .iter()
         .enumerate()
@@ -582,6 +613,10 @@ fn held(s: &Scenario, at: ModeAt) -> Held {
             MoistAir::from_relative_humidity(t_c, r.initial_rh, s.site.pressure_pa)
         })
         .collect();
+    let asked = options.rooms.clone();
+    let rooms = asked
+        .filter(|r| r.len() == s.rooms.len())
+        .unwrap_or(at_setpoint);
     Held {
         outdoor_c: at.outdoor_c,
         rooms,

@@ -15,6 +15,8 @@ use crate::run::{Outcome, simulate};
 const TALK: [&str; 2] = ["title", "about"];
 /// Differences smaller than this share of the larger value are no difference.
 const SAME_SHARE: f64 = 0.005;
+/// So are differences smaller than this share of the limit.
+const SAME_OF_LIMIT: f64 = 0.02;
 /// Most differing keys told in a sentence.
 const TOLD_KEYS: usize = 4;
 /// Most effects told in a sentence.
@@ -60,7 +62,7 @@ pub enum Judgement {
     Better,
     /// Worse.
     Worse,
-    /// The same within half a per cent.
+    /// The same within half a per cent, or within two per cent of the limit.
     Same,
     /// Different, and which is better nobody can say.
     Different,
@@ -132,7 +134,9 @@ impl Row {
         let (Some(a), Some(b)) = (self.value(0), self.value(i)) else {
             return Judgement::Different;
         };
-        if (b - a).abs() <= SAME_SHARE * a.abs().max(b.abs()) {
+        let limit = self.limits[i].as_ref().map_or(0.0, |l| l.value.abs());
+        let same = (SAME_SHARE * a.abs().max(b.abs())).max(SAME_OF_LIMIT * limit);
+        if (b - a).abs() <= same {
             return Judgement::Same;
         }
         match self.good() {
@@ -147,7 +151,8 @@ impl Row {
     /// that moved, or one of the few that always count.
     pub fn is_telling(&self) -> bool {
         let broken = self.holds.contains(&Some(false));
-        let judged = self.limits.iter().any(Option::is_some);
+        let judged = self.values.iter().flatten().any(|v| v.is_finite())
+            && self.limits.iter().any(Option::is_some);
         let moved = (1..self.values.len()).any(|i| self.judgement(i) != Judgement::Same);
         broken || (judged && moved) || SHOWN.contains(&self.key)
     }
@@ -343,14 +348,22 @@ impl Comparison {
         let (mended, broken) = (crossed(true), crossed(false));
         let mut parts = Vec::new();
         if !broken.is_empty() {
-            parts.push(format!("breaks {}", self.effects(&broken, i, units)));
+            parts.push(format!(
+                "breaks {}: {}",
+                limits(broken.len(), "that held"),
+                self.effects(&broken, i, units)
+            ));
         }
         if !mended.is_empty() {
-            parts.push(format!("mends {}", self.effects(&mended, i, units)));
+            parts.push(format!(
+                "mends {}: {}",
+                limits(mended.len(), "that did not hold"),
+                self.effects(&mended, i, units)
+            ));
         }
         let b = self.name(i);
         if !parts.is_empty() {
-            return format!("It {}.", parts.join("; it "));
+            return format!("It {}.", parts.join(". It "));
         }
         let kept = self.rows.iter().all(|r| r.holds[i] != Some(false));
         let mut moved: Vec<&Row> = self
@@ -392,7 +405,7 @@ impl Comparison {
                 let place = if r.subject == "house" {
                     String::new()
                 } else {
-                    format!(" of {}", r.subject)
+                    format!(" ({})", r.subject)
                 };
                 let limit = r.limits[i].as_ref().map_or(String::new(), |l| {
                     let side = if l.side == Side::AtMost {
@@ -432,6 +445,13 @@ impl Comparison {
                 100.0 * (b - a) / a
             ),
         })
+    }
+}
+
+fn limits(count: usize, which: &str) -> String {
+    match count {
+        1 => format!("1 limit {which}"),
+        n => format!("{n} limits {which}"),
     }
 }
 

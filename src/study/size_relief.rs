@@ -105,6 +105,9 @@ pub struct Sizing {
     pub judged: usize,
     /// Which of [`CRITERIA`] count.
     pub counts: Vec<bool>,
+    /// Whether every set keeps static, velocity and sound without any relief, so that nothing has to be
+    /// sized.
+    pub unneeded: bool,
     /// The file as it stands.
     pub as_written: Answer,
     /// Everything found, best first.
@@ -139,16 +142,30 @@ pub fn size_relief(
         answers.push(search.judge(&way, 0)?);
     }
     progress(0.05);
-    answers.extend(search.diameters(alternatives::reliefs(case))?);
-    progress(0.2);
-    let dumped = search.diameters(alternatives::dumps(case, &dump_to))?;
-    answers.extend(dumped.into_iter().take(1));
-    progress(0.3);
-    let helped = search.diameters(alternatives::reliefs_with_variable_speed(case))?;
-    answers.extend(helped.into_iter().take(1));
+    let bare = search.settle(&[Edit::Without("relief".into())], &search.jobs)?;
+    let unneeded = search.pressed(&bare) <= 1.0;
+    if !unneeded {
+        answers.extend(search.diameters(alternatives::reliefs(case))?);
+        progress(0.15);
+        let dumped = search.diameters(alternatives::dumps(case, &dump_to))?;
+        answers.extend(dumped.into_iter().take(1));
+        progress(0.25);
+        let helped = search.diameters(alternatives::reliefs_with_variable_speed(case))?;
+        answers.extend(helped.into_iter().take(1));
+    }
     for way in alternatives::ways(case) {
-        let strength = search.least(&way)?.unwrap_or(way.strongest);
-        answers.push(search.judge(&way, strength)?);
+        match search.least(&way)? {
+            // A way that has something to choose and need not choose anything is no relief at all.
+            Some(0) if way.strongest > 0 => {}
+            Some(strength) => answers.push(search.judge(&way, strength)?),
+            None => {
+                let mut answer = search.judge(&way, way.strongest)?;
+                if way.strongest > 0 {
+                    answer.found = format!("not enough even with {}", answer.found);
+                }
+                answers.push(answer);
+            }
+        }
     }
     progress(0.4);
     if !options.settled_only {
@@ -160,6 +177,7 @@ pub fn size_relief(
         zones: case.scenario.zones.iter().map(|z| z.name.clone()).collect(),
         judged: search.jobs.len(),
         counts: search.counts,
+        unneeded,
         as_written,
         answers,
     })
@@ -329,11 +347,11 @@ impl<'a> Search<'a> {
         }
         let mut answers = Vec::new();
         for way in ways.iter().skip(low).take(DIAMETERS) {
-            if let Some(strength) = self.least(way)? {
-                answers.push(self.judge(way, strength)?);
-                if strength == 0 {
-                    break;
-                }
+            match self.least(way)? {
+                // It need not open below the static limit: no relief does as well.
+                Some(0) => break,
+                Some(strength) => answers.push(self.judge(way, strength)?),
+                None => {}
             }
         }
         Ok(answers)
