@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Stroke, sheet};
 use super::lettering::{Align, BODY, SMALL, TITLE, Type, elide};
-use super::palette::{BLUE, FRAME, GRID, INK, LIMIT, ORANGE};
+use super::palette::{BLUE, FRAME, GRID, INK, LIMIT, ORANGE, PAPER};
 use super::panel::{BODY_TOP, EDGE, HEADING, NOTE, WIDTH, nice_scale, notes, number};
 use super::series::range;
 use super::{Figure, FigureError};
@@ -25,7 +25,7 @@ pub struct TornadoPanel {
     pub heading: String,
     /// What the axis shows, with its unit.
     pub axis: String,
-    /// The measure's median, shown units.
+    /// The measure's mean, shown units.
     pub centre: f64,
     /// Its limit, shown units.
     pub limit: Option<f64>,
@@ -106,17 +106,23 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
             (left - 10.0, y),
             Type::new(SMALL).align(Align::Right),
         );
-        for (end, word, colour) in [(bar.ends.0, "low", ORANGE), (bar.ends.1, "high", BLUE)] {
+        let mut ends = [(bar.ends.0, "low", ORANGE), (bar.ends.1, "high", BLUE)];
+        let away = |end: f64| (end - p.centre).abs();
+        // When both lie on one side the shorter is drawn over the longer, and goes without a word.
+        ends.sort_by(|a, b| away(b.0).total_cmp(&away(a.0)));
+        let one_side = (ends[0].0 > p.centre) == (ends[1].0 > p.centre);
+        for (k, (end, word, colour)) in ends.into_iter().enumerate() {
             if !end.is_finite() {
                 continue;
             }
             let (from, to) = (x(end.min(p.centre)), x(end.max(p.centre)));
             canvas.rect(from, y - half, to, y + half, colour.tint(0.75));
-            if end > p.centre || to - from > 30.0 || bar.ends.0 != bar.ends.1 {
-                let outside = end >= p.centre;
-                let at = if outside { to + 4.0 } else { from - 4.0 };
-                let align = if outside { Align::Left } else { Align::Right };
-                canvas.text(word, (at, y), Type::new(10.5).muted().align(align));
+            if k == 0 || !one_side {
+                let (at, align) = match end > p.centre {
+                    true => (to + 4.0, Align::Left),
+                    false => (from - 4.0, Align::Right),
+                };
+                canvas.label(word, (at, y), Type::new(10.5).muted().align(align), PAPER);
             }
         }
         let rho = number(bar.rank_correlation, 0.01);

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use chrono::NaiveDateTime;
 
-use super::statistics::{quantile, sorted};
+use super::statistics::{mean, quantile, sorted};
 use super::store::{JOURNAL, PLAN, PlanFile};
 use super::summary::{Summary, by_variant, group};
 use super::{Plan, Sweep, SweepError};
@@ -335,7 +335,7 @@ fn tornado_figure(sweep: &Sweep, s: &Summary, units: UnitSystem) -> Option<Torna
                 "" => planned.title.clone(),
                 symbol => symbol.to_string(),
             },
-            centre: unit.from_si(quantile(&values, 0.5)),
+            centre: unit.from_si(mean(&values)),
             limit: planned.limit(0).map(|l| unit.from_si(l.value.0)),
             bars: bars.collect(),
         }
@@ -347,7 +347,7 @@ fn tornado_figure(sweep: &Sweep, s: &Summary, units: UnitSystem) -> Option<Torna
         scenario: format!("{} · {} cases", plan.title, sweep.cases.len()),
         panels,
         notes: vec![
-            "Bars run from the median to the mean of the cases in which the input is in its lowest and in its highest third.".into(),
+            "Bars run from the mean of all cases to the mean of those in which the input is in its lowest third, and in its highest.".into(),
             "Measures shown: those whose limits are broken most often. A rank correlation says nothing of what lies behind it.".into(),
         ],
     })

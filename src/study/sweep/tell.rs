@@ -3,6 +3,7 @@
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::merge::numbers_text;
+use super::plan::PlannedLimit;
 use super::summary::{Broken, Summary};
 use super::tables::dimension;
 use super::{Plan, Sweep};
@@ -93,11 +94,11 @@ fn headline(plan: &Plan, summary: &Summary, hit: &[&Broken]) -> String {
             "No variant keeps every limit in every case. Limits broken, by share of cases:".into()
         }
         [one] => format!(
-            "Only {} keeps every limit in every case. Limits broken by the others, by share of cases:",
+            "Only {} keeps every limit in every case. Limits broken, by share of cases:",
             plan.label(*one)
         ),
         some => format!(
-            "{} of {} variants keep every limit in every case. Limits broken by the others, by share of cases:",
+            "{} of {} variants keep every limit in every case. Limits broken, by share of cases:",
             some.len(),
             summary.groups.len()
         ),
@@ -116,64 +117,57 @@ fn limits(
         .load_style(presets::NOTHING)
         .set_content_arrangement(ContentArrangement::Dynamic)
         .set_width(width);
-    let grouped = summary.groups.len() > 1;
-    let mut header = vec![
-        "measure",
-        "where",
-        "limit",
-        "broken in",
-        "5 % … median … 95 %",
-    ];
-    if grouped {
-        header.insert(0, "variant");
+    let groups = summary.groups.len();
+    let mut header: Vec<String> = ["measure", "where", "limit"].map(String::from).into();
+    match groups {
+        1 => header.extend(["broken in".into(), "5 % … median … 95 %".into()]),
+        _ => header.extend((0..groups.min(VARIANTS)).map(|v| plan.label(v))),
     }
     table.set_header(header);
-    let mut rows: Vec<&&Broken> = hit.iter().collect();
-    rows.sort_by(|a, b| {
-        let order = b.share().total_cmp(&a.share());
-        (a.group.cmp(&b.group))
-            .then(order)
-            .then(a.measure.cmp(&b.measure))
-    });
-    let mut told = 0;
-    for b in rows.iter().filter(|b| b.group < VARIANTS) {
-        let m = &plan.measures[b.measure];
+    let mut rows: Vec<(usize, f64)> = Vec::new();
+    for b in hit {
+        match rows.iter_mut().find(|(m, _)| *m == b.measure) {
+            Some((_, worst)) => *worst = worst.max(b.share()),
+            None => rows.push((b.measure, b.share())),
+        }
+    }
+    rows.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    for (measure, _) in rows {
+        let m = &plan.measures[measure];
         let kind = dimension(&m.dimension);
         let shown = |v: f64| show(v, kind, units);
-        let limit = m.limit(b.group);
-        let spread = summary
-            .spreads
-            .iter()
-            .find(|s| s.group == b.group && s.measure == b.measure);
-        let spread = spread.map_or(String::new(), |s| s.quantiles.map(shown).join(" … "));
-        let mandatory = limit.is_some_and(|l| l.mandatory);
-        let title = if mandatory {
-            format!("{} (mandatory)", m.title)
-        } else {
-            m.title.clone()
+        let told = |l: &PlannedLimit| {
+            let side = if l.at_most { "≤" } else { "≥" };
+            format!("{side} {}", shown(l.value.0))
         };
-        let limit = limit.map_or(String::new(), |l| {
-            format!("{} {}", if l.at_most { "≤" } else { "≥" }, shown(l.value.0))
-        });
+        let limit = (0..groups).find_map(|g| m.limit(g));
+        let title = match limit.is_some_and(|l| l.mandatory) {
+            true => format!("{} (mandatory)", m.title),
+            false => m.title.clone(),
+        };
         let mut row = vec![
             Cell::new(title),
             Cell::new(&m.subject),
-            Cell::new(limit),
-            Cell::new(share(plan, b)).set_alignment(CellAlignment::Right),
-            Cell::new(spread),
+            Cell::new(limit.map_or(String::new(), told)),
         ];
-        if grouped {
-            row.insert(0, Cell::new(&summary.groups[b.group]));
+        let of_measure = |b: &&Broken| b.measure == measure && b.group < VARIANTS;
+        for b in summary.limits.iter().filter(of_measure) {
+            row.push(Cell::new(share(plan, b)).set_alignment(CellAlignment::Right));
+        }
+        if groups == 1 {
+            let mut spreads = summary.spreads.iter();
+            let spread = spreads.find(|s| s.measure == measure);
+            let spread = spread.map(|s| s.quantiles.map(shown).join(" … "));
+            row.push(Cell::new(spread.unwrap_or_default()));
         }
         table.add_row(row);
-        told += 1;
     }
     let mut text = format!("{}\n", table.trim_fmt());
-    if told < rows.len() {
-        text += &format!(
-            "… and {} more rows of later variants, in limits.csv\n",
-            rows.len() - told
-        );
+    if groups > VARIANTS {
+        text += &format!("The first {VARIANTS} of {groups} variants; limits.csv has all.\n");
+    }
+    if plan.samples > 0 {
+        text += "In brackets: the 95 % interval of the share, by Wilson's score.\n";
     }
     text
 }
@@ -199,37 +193,43 @@ fn effects(
     bold: &impl Fn(&str) -> String,
 ) -> String {
     let mut out = String::new();
+    // Under no correlation, |r| exceeds 1.96/√(n − 1) in one of twenty inputs. Variants repeat the
+    // same draws, so they add nothing to n.
+    let chance = match plan.samples {
+        0 => 0.0,
+        n => 1.96 / (n as f64 - 1.0).max(1.0).sqrt(),
+    };
     for m in summary.most_at_stake(plan, MEASURES) {
         let planned = &plan.measures[m];
         let kind = dimension(&planned.dimension);
-        out += &format!(
-            "\n{}\n",
-            bold(&format!(
-                "What moves the {} ({}) most:",
-                planned.title, planned.subject
-            ))
+        let strong = summary.strongest(m).into_iter();
+        let strong = strong.filter(|e| e.rank_correlation.abs() > chance);
+        let lines: Vec<String> = strong
+            .take(INPUTS)
+            .map(|e| {
+                let way = if e.rank_correlation > 0.0 { "up with" } else { "down with" };
+                format!(
+                    "  {way} {}: {} where it is low, {} where it is high (rank correlation {:+.2})\n",
+                    summary.inputs[e.input],
+                    show(e.thirds.0, kind, units),
+                    show(e.thirds.1, kind, units),
+                    e.rank_correlation,
+                )
+            })
+            .collect();
+        let head = format!(
+            "What moves the {} ({}) most:",
+            planned.title, planned.subject
         );
-        for e in summary.strongest(m).into_iter().take(INPUTS) {
-            let way = if e.rank_correlation > 0.0 {
-                "up with"
-            } else {
-                "down with"
-            };
-            out += &format!(
-                "  {way} {}: {} where it is low, {} where it is high (rank correlation {:+.2})\n",
-                summary.inputs[e.input],
-                show(e.thirds.0, kind, units),
-                show(e.thirds.1, kind, units),
-                e.rank_correlation,
-            );
+        out += &format!("\n{}\n", bold(&head));
+        match lines.is_empty() {
+            true => out += "  no input stands out from chance\n",
+            false => out += &lines.concat(),
         }
     }
-    let told = !out.is_empty();
-    if told && plan.samples > 0 {
-        // Under no correlation, |r| exceeds this in one of twenty inputs: 1.96/√(n − 1).
-        let n = plan.cases() as f64;
-        let bar = 1.96 / (n - 1.0).max(1.0).sqrt();
-        out += &format!("  (with {n:.0} cases, less than ±{bar:.2} may be chance)\n");
+    if !out.is_empty() && chance > 0.0 {
+        let n = plan.samples;
+        out += &format!("\nWith {n} samples a correlation within ±{chance:.2} may be chance.\n");
     }
     out
 }
