@@ -3,6 +3,7 @@
 #![warn(missing_docs)]
 pub mod cli;
 pub mod control;
+pub mod evidence;
 pub mod math;
 pub mod measure;
 pub mod plant;

@@ -1,6 +1,7 @@
 //! The command line: thin, one file a command. Only this part of the crate prints.
 
 mod check;
+mod evidence;
 mod new;
 mod run;
 mod style;
@@ -63,6 +64,10 @@ enum Command {
     Check(check::Args),
     /// Writes a commented starter file that runs as it stands.
     New(new::Args),
+    /// Compares the program's figures with libraries, standards and exact solutions.
+    ///
+    /// Ends with status 0 when every comparison holds, 1 when one fails.
+    Evidence(evidence::Args),
 }
 
 /// How a command ended.
@@ -94,6 +99,7 @@ pub fn main() -> ExitCode {
         Some(Command::Run(args)) => run::files(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
         Some(Command::New(args)) => new::new(&context, &args),
+        Some(Command::Evidence(args)) => evidence::evidence(&context, &args),
     };
     ExitCode::from(status as u8)
 }
