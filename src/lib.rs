@@ -34,6 +34,7 @@
 
 pub mod cli;
 pub mod control;
+pub mod evidence;
 pub mod math;
 pub mod measure;
 pub mod plant;
