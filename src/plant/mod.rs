@@ -3,6 +3,7 @@
 
 pub mod air;
 pub mod air_side;
+pub mod coupled_rooms;
 pub mod damper;
 pub mod door;
 pub mod doorway;
