@@ -10,13 +10,14 @@ mod floor;
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use openshut::control::{Calendar, Readings};
-use openshut::measure::observers;
+use openshut::measure::{Observer, observers};
 use openshut::plant::air::SaturationTable;
 use openshut::plant::air_side::{AirCommand, AirSide, AirState};
 use openshut::plant::drivers::Drivers;
 use openshut::plant::transport::{Spaces, Transport};
 use openshut::plant::unit::{Mode, UnitCommand, UnitInlet, UnitState};
 use openshut::run::engine::{Engine, State};
+use openshut::run::event::Event;
 use openshut::run::house::House;
 use openshut::run::record::Recorder;
 use openshut::run::sample::Sample;
@@ -30,7 +31,61 @@ const HOUR: u64 = 3600;
 const AFTERNOON_S: f64 = 15.0 * 3600.0;
 
 fn main() {
-    divan::main();
+    let args: Vec<String> = std::env::args().collect();
+    match args.iter().position(|a| a == "count") {
+        // `count whole 8 3600`: so many steps and nothing else, for counting instructions.
+        Some(at) => count(&args[at + 1..]),
+        None => divan::main(),
+    }
+}
+
+/// Runs the hour's first steps without timing them; `benches/instructions.sh` calls it twice with
+/// different lengths and takes the difference.
+fn count(args: &[String]) {
+    let number = |at: usize| -> u64 { args[at].parse().expect("count WHAT ROOMS STEPS") };
+    let scenario = common::house(number(1) as usize);
+    let steps = number(2);
+    if args[0] == "floor" {
+        let mut floor = floor::Floor::new(&scenario);
+        for _ in 0..steps {
+            black_box(floor.step());
+        }
+        return;
+    }
+    let (mut engine, mut state) = afternoon(&scenario);
+    let mut watchers = observers(&scenario);
+    let mut recorder = Recorder::new(&scenario);
+    let mut events = Vec::with_capacity(4096);
+    hour(
+        steps,
+        &mut engine,
+        &mut state,
+        &mut watchers,
+        &mut recorder,
+        &mut events,
+    );
+}
+
+/// Steps from three in the afternoon, as `simulate` makes them: with observers and the trace.
+fn hour(
+    steps: u64,
+    engine: &mut Engine<'_>,
+    state: &mut State,
+    watchers: &mut [Box<dyn Observer>],
+    recorder: &mut Recorder,
+    events: &mut Vec<Event>,
+) {
+    events.clear();
+    for k in 0..steps {
+        state.t_s = AFTERNOON_S + k as f64;
+        let sample = engine.step(state, events).unwrap();
+        for w in watchers.iter_mut() {
+            w.observe(sample, 1.0);
+        }
+        if (k + 1) % 60 == 0 {
+            recorder.record(sample);
+        }
+    }
 }
 
 /// An engine with the state it has at three in the afternoon of the day simulated.
@@ -57,17 +112,14 @@ fn whole_step(bencher: Bencher, rooms: usize) {
         .counter(ItemsCount::new(HOUR))
         .with_inputs(|| (start.clone(), Recorder::new(&scenario)))
         .bench_local_refs(|(state, recorder)| {
-            events.clear();
-            for k in 0..HOUR {
-                state.t_s = AFTERNOON_S + k as f64;
-                let sample = engine.step(state, &mut events).unwrap();
-                for w in &mut watchers {
-                    w.observe(sample, 1.0);
-                }
-                if (k + 1) % 60 == 0 {
-                    recorder.record(sample);
-                }
-            }
+            hour(
+                HOUR,
+                &mut engine,
+                state,
+                &mut watchers,
+                recorder,
+                &mut events,
+            );
         });
 }
 

@@ -16,6 +16,7 @@ pub mod relief;
 pub mod room;
 pub mod sound;
 pub mod sun;
+pub mod sun_track;
 pub mod thermal;
 pub mod transport;
 pub mod unit;
