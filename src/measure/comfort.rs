@@ -173,7 +173,8 @@ impl Observer for Spread {
             *settled_s = if z.in_band { *settled_s + dt_s } else { 0.0 };
         }
         for (z, (_, rooms, histogram)) in self.zones.iter_mut().enumerate() {
-            if self.in_band_s[z] > SETTLING_S
+            if rooms.len() >= 2
+                && self.in_band_s[z] > SETTLING_S
                 && let Some(s) = spread(rooms.iter().map(|&r| sample.rooms[r].operative_c()))
             {
                 histogram.add(s, dt_s);

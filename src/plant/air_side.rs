@@ -484,7 +484,7 @@ impl AirSide {
         state.fan_hours += dt_s / 3600.0;
         // Loading in steps of a thousandth: the filter does not change from second to second.
         let loading = self.spec.filter_loading + self.spec.filter_growth_1_h * state.fan_hours;
-        let loading = (loading * 1000.0).round() / 1000.0;
+        let loading = (loading * 1000.0 + 0.5) as i64 as f64 / 1000.0;
         if let Some(s) = &state.solved
             && s.blade_at_rest
             && s.fan == command.fan

@@ -533,7 +533,7 @@ impl<'a> Engine<'a> {
 fn relative_humidity(table: &SaturationTable, air: MoistAir) -> f64 {
     let saturated = table.w_sat(air.t_c);
     const RATIO: f64 = 0.621945;
-    (air.w / (RATIO + air.w)) * ((RATIO + saturated) / saturated)
+    air.w * (RATIO + saturated) / ((RATIO + air.w) * saturated)
 }
 
 fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
