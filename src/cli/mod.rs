@@ -2,9 +2,15 @@
 
 mod check;
 mod faults;
+mod merge;
+mod combinations;
+mod compare;
+mod evidence;
 mod new;
 mod run;
+mod size_relief;
 mod style;
+mod sweep;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -60,6 +66,12 @@ enum Command {
     /// not at all. Ends with status 0 when it ran, 1 when it ran and a limit that the file calls
     /// mandatory was broken, 2 on bad input, 3 when results cannot be written.
     Run(run::Args),
+    /// Runs files side by side: measures in one table, figures on the same axes.
+    Compare(compare::Args),
+    /// Settles every set of calling zones and says which of them break a limit.
+    Combinations(combinations::Args),
+    /// Finds the relief, or what instead of one, that holds every set of zones that may call.
+    SizeRelief(size_relief::Args),
     /// Validates a scenario file without running it and prints every default taken, with its source.
     Check(check::Args),
     /// Writes a commented starter file that runs as it stands.
@@ -70,6 +82,19 @@ enum Command {
     /// a time shows; and which test parts faults that look alike. Leaves OUT/faults-<scenario>/ with
     /// telltales.csv, drill.csv, suspects.csv and figures/, whole or not at all.
     Faults(faults::Args),
+    /// Runs every combination of values of some keys, samples of what is uncertain, or both.
+    ///
+    /// Runs on all cores and leaves OUT/sweep-<scenario>/ with one row a case, quantiles, limits
+    /// broken with intervals, rank correlations and figures: the same bytes for any number of
+    /// threads. Ends with status 0, 1 when a mandatory limit was broken in any case, 2 on bad
+    /// input, 3 when results cannot be written, 130 when interrupted.
+    Sweep(sweep::Args),
+    /// Joins the parts of a sweep that was run with --shard.
+    Merge(merge::Args),
+    /// Compares the program's figures with libraries, standards and exact solutions.
+    ///
+    /// Ends with status 0 when every comparison holds, 1 when one fails.
+    Evidence(evidence::Args),
 }
 
 /// How a command ended.
@@ -79,6 +104,7 @@ enum Status {
     LimitBroken = 1,
     BadInput = 2,
     CannotWrite = 3,
+    Interrupted = 130,
 }
 
 /// What every command needs to know.
@@ -99,9 +125,15 @@ pub fn main() -> ExitCode {
     let status = match cli.command {
         None => run::embedded(&context),
         Some(Command::Run(args)) => run::files(&context, &args),
+        Some(Command::Compare(args)) => compare::compare(&context, &args),
+        Some(Command::Combinations(args)) => combinations::combinations(&context, &args),
+        Some(Command::SizeRelief(args)) => size_relief::size_relief(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
         Some(Command::New(args)) => new::new(&context, &args),
         Some(Command::Faults(args)) => faults::faults(&context, &args),
+        Some(Command::Sweep(args)) => sweep::sweep(&context, &args),
+        Some(Command::Merge(args)) => merge::merge(&context, &args),
+        Some(Command::Evidence(args)) => evidence::evidence(&context, &args),
     };
     ExitCode::from(status as u8)
 }
@@ -138,4 +170,39 @@ fn complain(context: &Context, fault: &Diagnostic) -> Status {
     let text = fault.render(context.style.colour_errors);
     let _ = writeln!(std::io::stderr().lock(), "{text}");
     Status::BadInput
+}
+
+/// Shows why a study could not be made.
+fn complain_study(context: &Context, fault: &crate::study::StudyError) -> Status {
+    match fault {
+        crate::study::StudyError::Scenario(fault) => complain(context, fault),
+        crate::study::StudyError::Run { .. } => {
+            eprintln!("{fault}");
+            Status::BadInput
+        }
+    }
+}
+
+/// Width of tables: the terminal's, or a fixed one when the output goes elsewhere.
+fn width() -> u16 {
+    use std::io::IsTerminal;
+    if std::io::stdout().is_terminal() {
+        run::terminal_width()
+    } else {
+        run::WIDTH
+    }
+}
+
+/// Says where a study's results are, or why they are nowhere.
+fn say_where(written: Result<PathBuf, crate::report::results::ResultsError>) -> Status {
+    match written {
+        Ok(folder) => {
+            say(&format!("Results: {}\n", folder.display()));
+            Status::Ran
+        }
+        Err(e) => {
+            eprintln!("{e}");
+            Status::CannotWrite
+        }
+    }
 }

@@ -161,6 +161,8 @@ pub struct ReliefSpec {
     pub channel: Option<u32>,
     /// Area of its duct, m².
     pub area_m2: f64,
+    /// Its duct, a hand damper's loss included.
+    pub run: Run,
 }
 
 /// Everything the air side is made of.
@@ -234,6 +236,8 @@ pub struct AirState {
     pub fan_w: f64,
     /// Whether the fan runs left of its peak.
     pub stalled: bool,
+    /// Pressure the fan itself makes, Pa, the loss inside the unit included.
+    pub fan_rise_pa: f64,
     /// Supply plenum against outdoors, Pa.
     pub supply_pa: f64,
     /// Return plenum against outdoors, Pa.
@@ -290,6 +294,9 @@ pub struct AirSide {
     leaks: Vec<ElementId>,
     /// Everything of a branch but its damper.
     branch: Vec<LinearQuadratic>,
+    /// Every branch's damper as it stood at the last solution.
+    dampers: Vec<LinearQuadratic>,
+    relief_duct: LinearQuadratic,
     door_open: Vec<LinearQuadratic>,
     door_shut: Vec<LinearQuadratic>,
     impaired: Impairment,
@@ -396,7 +403,6 @@ impl AirSide {
             .collect();
         Ok(AirSide {
             network: b.build()?,
-            spec,
             fan,
             supply,
             return_,
@@ -407,6 +413,12 @@ impl AirSide {
             returns,
             doors: door_elements,
             leaks,
+            dampers: vec![LinearQuadratic::NONE; branch.len()],
+            relief_duct: spec
+                .relief
+                .as_ref()
+                .map_or(LinearQuadratic::NONE, |r| r.run.duct.law(&air)),
+            spec,
             branch,
             door_open,
             door_shut,
@@ -435,6 +447,7 @@ impl AirSide {
             fan_speed: 0.0,
             fan_w: 0.0,
             stalled: false,
+            fan_rise_pa: 0.0,
             supply_pa: 0.0,
             return_pa: 0.0,
             filter_pa: 0.0,
@@ -471,7 +484,7 @@ impl AirSide {
         state.fan_hours += dt_s / 3600.0;
         // Loading in steps of a thousandth: the filter does not change from second to second.
         let loading = self.spec.filter_loading + self.spec.filter_growth_1_h * state.fan_hours;
-        let loading = (loading * 1000.0).round() / 1000.0;
+        let loading = (loading * 1000.0 + 0.5) as i64 as f64 / 1000.0;
         if let Some(s) = &state.solved
             && s.blade_at_rest
             && s.fan == command.fan
@@ -509,6 +522,29 @@ impl AirSide {
         Ok(true)
     }
 
+    /// Pressure drop across each outlet's damper alone at the last solution, Pa, into `drops_pa`;
+    /// zero where there is no damper.
+    pub fn damper_drops(&self, state: &AirState, drops_pa: &mut [f64]) {
+        let flows = state.outlets_m3_s.iter().zip(&self.dampers);
+        for (drop, (&flow, law)) in drops_pa.iter_mut().zip(flows) {
+            *drop = law.drop_pa(flow).abs();
+        }
+    }
+
+    /// Pressure drop across the relief damper alone at the last solution, Pa: what stands across
+    /// the whole relief less the loss of its duct.
+    pub fn relief_drop_pa(&self, state: &AirState) -> f64 {
+        let Some(relief) = &self.spec.relief else {
+            return 0.0;
+        };
+        let end_pa = match relief.to {
+            ReliefTo::Return => state.return_pa,
+            ReliefTo::Room(room) => state.rooms_pa[room],
+        };
+        let duct_pa = self.relief_duct.drop_pa(state.relief_m3_s);
+        (state.supply_pa - end_pa - duct_pa).abs()
+    }
+
     /// No fan, no wind, no buoyancy in the ducts: nothing flows.
     fn rest(&self, command: &AirCommand<'_>, dt_s: f64, state: &mut AirState) -> bool {
         if let Some(ReliefSpec {
@@ -531,6 +567,7 @@ impl AirSide {
         state.fan_speed = 0.0;
         state.fan_w = 0.0;
         state.stalled = false;
+        state.fan_rise_pa = 0.0;
         state.supply_pa = 0.0;
         state.return_pa = 0.0;
         state.filter_pa = 0.0;
@@ -567,6 +604,7 @@ impl AirSide {
                 .is_some_and(|s| s.openings[i] == command.openings[i]);
             if let Some(damper) = o.damper.as_ref().filter(|_| !unmoved) {
                 let law = damper.law(command.openings[i], spec.air.density_kg_m3);
+                self.dampers[i] = law;
                 let law = Law::LinearQuadratic(self.branch[i].in_series(law));
                 self.network.set_law(self.outlets[i], law);
             }
@@ -595,6 +633,7 @@ impl AirSide {
             state.fan_speed = point.speed;
             state.fan_w = point.power_w;
             state.stalled = point.stalled;
+            state.fan_rise_pa = point.rise_pa;
         }
         state.fan_m3_s = n.flow_m3_s(self.fan);
         state.supply_pa = n.pressure_pa(self.supply);

@@ -83,9 +83,14 @@ impl<'a> SummaryMeasure<'a> {
 }
 
 /// Unit that a measure's value is written in: plain SI.
-fn si_symbol(m: &Measure) -> &'static str {
+pub(crate) fn si_symbol(m: &Measure) -> &'static str {
+    symbol_of(m.dimension)
+}
+
+/// Unit that values of a kind are written in: plain SI.
+pub(super) fn symbol_of(dimension: crate::quantity::Dimension) -> &'static str {
     use crate::quantity::Dimension as D;
-    match m.dimension {
+    match dimension {
         D::Pressure => "Pa",
         D::Time => "s",
         D::Temperature => "C",
@@ -121,6 +126,10 @@ pub fn write(
     staged.write_with("trace.csv", |w| {
         outcome.trace.write_csv(w).map_err(std::io::Error::other)
     })?;
+    let rooms: Vec<String> = scenario.rooms.iter().map(|r| r.name.clone()).collect();
+    staged.write_with("sound.csv", |w| {
+        crate::run::sound_record::write_csv(&outcome.sound, &rooms, w)
+    })?;
     staged.write("events.csv", &events_csv(scenario, outcome))?;
     staged.write("measures.csv", &measures_csv(outcome))?;
     staged.write("summary.json", &summary_json(scenario, outcome))?;
@@ -135,6 +144,14 @@ pub fn write(
 }
 
 fn table<const N: usize>(header: [&str; N], rows: impl Iterator<Item = [String; N]>) -> Vec<u8> {
+    table_of(&header, rows)
+}
+
+/// A CSV table of any width.
+pub(super) fn table_of<R>(header: &[impl AsRef<[u8]>], rows: impl Iterator<Item = R>) -> Vec<u8>
+where
+    R: IntoIterator<Item = String>,
+{
     let mut csv = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail.
     let _ = csv.write_record(header);

@@ -8,6 +8,7 @@ use super::event::{Event, What};
 use super::fault::{self, FaultState, Scheduled};
 use super::house::{House, HouseState};
 use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, ZoneSample};
+use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
@@ -58,7 +59,9 @@ pub struct Engine<'a> {
     lead_s: f64,
     drivers: Drivers<'a>,
     air_side: AirSide,
+    air_changed: bool,
     transport: Transport,
+    sound: SoundStage,
     house: House,
     saturation: SaturationTable,
     unit_step: UnitStep,
@@ -118,6 +121,7 @@ impl<'a> Engine<'a> {
             faults: FaultState::new(&scenario.faults),
             house: house_state,
         };
+        let sound = SoundStage::new(scenario);
         let engine = Engine {
             calendar: Calendar::new(
                 scenario.run.start - TimeDelta::milliseconds((scenario.run.warm_up_s * 1e3) as i64),
@@ -143,8 +147,11 @@ impl<'a> Engine<'a> {
                 rooms: vec![RoomSample::default(); scenario.rooms.len()],
                 zones: vec![ZoneSample::default(); scenario.zones.len()],
                 outlets: vec![OutletSample::default(); scenario.outlets.len()],
+                sound: sound.initial(),
                 ..Sample::default()
             },
+            sound,
+            air_changed: false,
             air_side,
             scenario,
         };
@@ -176,6 +183,7 @@ impl<'a> Engine<'a> {
     /// somebody would have come.
     pub fn begin(&mut self, state: &mut State) {
         self.house.start_meters(&state.house);
+        self.sound.begin();
         let clock = self.calendar.clock(state.t_s + self.lead_s);
         let controller = &self.scenario.control.controller;
         // Clearing cannot be refused: it names no zone and no number.
@@ -188,7 +196,7 @@ impl<'a> Engine<'a> {
         self.notices.clear();
     }
 
-    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms.
+    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms, sound.
     /// Events are appended to `events`; the sample shows the end of the step.
     ///
     /// # Errors
@@ -209,6 +217,7 @@ impl<'a> Engine<'a> {
         let unit = self.condition(state)?;
         self.step_rooms(state)?;
         state.t_s += self.dt_s;
+        self.listen(state, events);
         self.look(state, &unit);
         Ok(&self.sample)
     }
@@ -358,7 +367,8 @@ impl<'a> Engine<'a> {
             open_doors: &drive.open,
         };
         let was_on = state.air.fan_speed > 0.0;
-        if self.air_side.step(&command, self.dt_s, &mut state.air)? {
+        self.air_changed = self.air_side.step(&command, self.dt_s, &mut state.air)?;
+        if self.air_changed {
             self.transport.refresh(&state.air);
             let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
             self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
@@ -442,6 +452,15 @@ impl<'a> Engine<'a> {
             })
     }
 
+    /// Sound in the rooms: the same as before where no flow changed.
+    fn listen(&mut self, state: &State, events: &mut Vec<Event>) {
+        let sound = &mut self.sample.sound;
+        if self.air_changed {
+            self.sound.step(&self.air_side, &state.air, sound);
+        }
+        self.sound.judge(state.t_s, self.dt_s, sound, events);
+    }
+
     /// Fills the sample.
     fn look(&mut self, state: &State, unit: &UnitOutput) {
         let drive: &Drive = self.drivers.drive();
@@ -486,7 +505,10 @@ impl<'a> Engine<'a> {
             };
         }
         for (i, z) in s.zones.iter_mut().enumerate() {
+            let set = self.commands.zone_setpoints[i];
             *z = ZoneSample {
+                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
+                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
                 sensor_c: self.readings_c[i],
                 setpoint_c: self.commands.zone_setpoint_c[i],
                 call: self.commands.zone_call[i],
@@ -511,7 +533,7 @@ impl<'a> Engine<'a> {
 fn relative_humidity(table: &SaturationTable, air: MoistAir) -> f64 {
     let saturated = table.w_sat(air.t_c);
     const RATIO: f64 = 0.621945;
-    (air.w / (RATIO + air.w)) * ((RATIO + saturated) / saturated)
+    air.w * (RATIO + saturated) / ((RATIO + air.w) * saturated)
 }
 
 fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {

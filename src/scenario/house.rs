@@ -212,6 +212,7 @@ fn room(
     let use_ = s
         .choice("use", &RoomUse::ALL)
         .or(RoomUse::Living, "the stricter of two; our own")?;
+    super::sound::room_keys(s)?;
     let base = Stores::from_geometry(area_m2, height_m, construction, density_kg_m3);
     let capacity = |key: &str, default: f64| {
         let field = s

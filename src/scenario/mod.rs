@@ -9,8 +9,10 @@ mod limits;
 pub mod reader;
 pub mod shelf;
 mod site;
+pub mod sound;
 pub mod source;
 pub mod tree;
+pub mod uncertainty;
 pub mod unit;
 
 use std::path::Path;
@@ -66,8 +68,12 @@ pub struct Scenario {
     pub zones: Vec<Zone>,
     /// Limits.
     pub limits: Limits,
+    /// Sound: the system as sound sees it, and the rooms' limits.
+    pub sound: sound::SoundScene,
     /// Faults with their times.
     pub faults: Vec<Scheduled>,
+    /// What is uncertain, for sweeps.
+    pub uncertainty: uncertainty::Uncertainty,
     /// Rated flow of the fan, m³/s.
     pub rated_flow_m3_s: f64,
     /// Every default that was taken.
@@ -134,7 +140,9 @@ impl Scenario {
         let unit = unit::unit(&top)?;
         let control = control::control(&top, &rooms, &air, &unit, run.duration_s, run.start)?;
         let limits = limits::limits(&top)?;
+        let sound = sound::sound(&top, &rooms, &air.spec, air.rated_flow_m3_s, &limits)?;
         let faults = top.list("fault")?;
+        let uncertainty = uncertainty::uncertainty(&top, tree)?;
         top.finish()?;
         let mut hash = Sha256::new();
         for source in tree.sources.iter() {
@@ -156,7 +164,9 @@ impl Scenario {
             zones: control.zones.clone(),
             control,
             limits,
+            sound,
             faults: Vec::new(),
+            uncertainty,
             rated_flow_m3_s: air.rated_flow_m3_s,
             defaults: Vec::new(),
             digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),

@@ -35,3 +35,6 @@ pub const SHELF: &[(&str, &str)] = &[
         include_str!("../../scenarios/faults-demo.toml"),
     ),
 ];
+
+/// The commented file that `openshut new` writes.
+pub const STARTER: &str = include_str!("starter.toml");

@@ -1,3 +1,56 @@
-//! Studies: many runs of one system, and what they say together.
+//! Studies: many runs or settled states of one house, side by side.
+//!
+//! - [`compare`] runs files and sets their measures side by side;
+//! - [`combinations`] judges every set of calling zones in its settled state;
+//! - [`size_relief`] finds a relief, or what may stand in for one, that holds every combination;
+//! - [`faults`] runs a healthy system and each fault, and says what tells them apart;
+//! - [`sweep`] varies keys and samples what is uncertain.
+//!
+//! A study works on a [`case::Case`]: a scenario together with the tree it was read from, so that
+//! every alternative is the same what-if that a person would write. Work is spread over all cores; the
+//! answer does not depend on how many there are.
 
+pub mod alternatives;
+pub mod case;
+pub mod combinations;
+pub mod compare;
+pub mod criteria;
 pub mod faults;
+pub mod settled;
+pub mod size_relief;
+pub mod sweep;
+
+use thiserror::Error;
+
+use crate::run::RunError;
+use crate::scenario::diagnostic::Diagnostic;
+
+/// Why a study could not be made.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum StudyError {
+    /// A scenario or a change to it is faulty.
+    #[error("{0}")]
+    Scenario(Box<Diagnostic>),
+    /// A run or a settled state could not be solved.
+    #[error("{case}: {error}")]
+    Run {
+        /// Which scenario.
+        case: String,
+        /// What went wrong.
+        error: RunError,
+    },
+}
+
+impl From<Diagnostic> for StudyError {
+    fn from(fault: Diagnostic) -> StudyError {
+        StudyError::Scenario(Box::new(fault))
+    }
+}
+
+impl StudyError {
+    /// Names the scenario in which a run failed.
+    pub fn of(case: &str) -> impl FnOnce(RunError) -> StudyError {
+        let case = case.to_string();
+        move |error| StudyError::Run { case, error }
+    }
+}

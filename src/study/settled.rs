@@ -1,0 +1,440 @@
+//! The settled state of air network, relief, coil and fan while rooms are held: what a plant comes to
+//! when nothing moves any more and no protection acts.
+//!
+//! It uses the same parts as a run (air side, transport, coil) and the same balances at the plenum,
+//! so a run that is held long enough at the same rooms and dampers ends in the same state.
+
+use crate::control::Mode;
+use crate::plant::air::{MoistAir, SaturationTable};
+use crate::plant::air_side::{AirCommand, AirSide, AirState, ReliefTo};
+use crate::plant::relief::Relief;
+use crate::plant::room::CP_MOIST;
+use crate::plant::transport::Transport;
+use crate::plant::unit::{Mode as UnitMode, Unit, UnitError, UnitInlet, UnitState};
+use crate::run::RunError;
+use crate::scenario::Scenario;
+
+/// A step so long that every lag has run out, s.
+const LONG_S: f64 = 1e6;
+/// Steps in which a weighted blade must come to rest.
+const MOST_STEPS: usize = 50;
+/// Passes in which the loop of relief air and coil must settle.
+const MOST_PASSES: usize = 20_000;
+/// The loop has settled when supply air moves less than this in a pass, K (humidity counted by its
+/// latent heat). The coil's own root is good to 1e-8 K.
+const SETTLED_K: f64 = 5e-8;
+/// A motorised relief's opening is found to this.
+const OPENING_TOLERANCE: f64 = 1e-9;
+
+/// What is held while everything else settles.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Held {
+    /// Outdoor air at the unit, °C.
+    pub outdoor_c: f64,
+    /// Air of each room.
+    pub rooms: Vec<MoistAir>,
+    /// Which doors stand open.
+    pub open_doors: Vec<bool>,
+    /// Relief air that is dumped into a room with a return grille reaches the return unmixed with the
+    /// room's own: right for a hall that nothing else keeps at its temperature.
+    pub dump_reaches_return: bool,
+}
+
+/// How the plant is driven.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Setting<'a> {
+    /// Opening of each outlet's damper, 0..1.
+    pub openings: &'a [f64],
+    /// What the unit does.
+    pub mode: Mode,
+    /// Speed of the unit relative to rated.
+    pub speed: f64,
+    /// Fan command, 0..1.
+    pub fan: f64,
+}
+
+/// A settled state.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    /// Speed of the unit relative to rated.
+    pub speed: f64,
+    /// Fan flow, m³/s at the reference density.
+    pub fan_m3_s: f64,
+    /// Fan speed relative to reference.
+    pub fan_speed: f64,
+    /// Power of the fan, W.
+    pub fan_w: f64,
+    /// Whether the fan runs left of its peak.
+    pub stalled: bool,
+    /// Supply plenum against outdoors, Pa.
+    pub supply_pa: f64,
+    /// Return plenum against outdoors, Pa.
+    pub return_pa: f64,
+    /// Flow into the rooms by the outlets, m³/s.
+    pub rooms_m3_s: f64,
+    /// Flow of each outlet, m³/s.
+    pub outlets_m3_s: Vec<f64>,
+    /// Relief flow, m³/s.
+    pub relief_m3_s: f64,
+    /// Relief opening, 0..1.
+    pub relief_opening: f64,
+    /// Air entering the coil.
+    pub entering: MoistAir,
+    /// Air in the supply plenum.
+    pub supply: MoistAir,
+    /// Coil surface, °C.
+    pub surface_c: f64,
+    /// Heat that the coil moves, W, unsigned.
+    pub total_w: f64,
+    /// Power of compressor and electronics, W.
+    pub power_w: f64,
+    /// An input of the unit was held at the edge of its data.
+    pub beyond_map: bool,
+}
+
+impl Point {
+    /// Relief flow as a share of the coil's.
+    pub fn relief_share(&self) -> f64 {
+        if self.fan_m3_s > 0.0 {
+            self.relief_m3_s / self.fan_m3_s
+        } else {
+            0.0
+        }
+    }
+
+    /// Rise over fan, from return plenum to supply plenum, Pa: its total less coil and filter.
+    pub fn external_pa(&self) -> f64 {
+        self.supply_pa - self.return_pa
+    }
+
+    /// Air over the coil per heat that it moves, m³/s per W.
+    pub fn coil_air_per_w(&self) -> f64 {
+        self.fan_m3_s / self.total_w
+    }
+
+    /// Air that reaches rooms per heat that the coil moves, m³/s per W.
+    pub fn room_air_per_w(&self) -> f64 {
+        self.rooms_m3_s / self.total_w
+    }
+}
+
+/// One system on a test stand: cheap to clone, one for each worker.
+#[derive(Clone, Debug)]
+pub struct Stand {
+    air_side: AirSide,
+    transport: Transport,
+    unit: Unit,
+    saturation: SaturationTable,
+    density_kg_m3: f64,
+    /// Static that a motorised relief settles at from above, Pa: setpoint and dead band.
+    relief_target_pa: Option<f64>,
+    dumped_to: Option<usize>,
+    returns: Vec<usize>,
+}
+
+impl Stand {
+    /// Puts a scenario's plant on the stand. The filter stays as loaded as the file has it at the start.
+    ///
+    /// # Errors
+    /// An air network that cannot be joined.
+    pub fn new(s: &Scenario) -> Result<Stand, RunError> {
+        let mut spec = s.air.clone();
+        spec.filter_growth_1_h = 0.0;
+        let motorised = matches!(
+            spec.relief,
+            Some(r) if matches!(r.relief, Relief::Motorised(_))
+        );
+        let law = s.control.controller.spec().relief;
+        let indoors = MoistAir::new(24.0, 0.009);
+        Ok(Stand {
+            transport: Transport::new(&spec, indoors),
+            density_kg_m3: spec.air.density_kg_m3,
+            relief_target_pa: law
+                .filter(|_| motorised)
+                .map(|pi| pi.setpoint_pa + pi.dead_band_pa.abs()),
+            dumped_to: spec.relief.and_then(|r| match r.to {
+                ReliefTo::Room(room) => Some(room),
+                ReliefTo::Return => None,
+            }),
+            returns: spec.returns.iter().map(|r| r.room).collect(),
+            air_side: AirSide::new(spec, &s.rooms, &s.doors)?,
+            unit: s.unit.unit.clone(),
+            saturation: SaturationTable::new(s.site.pressure_pa),
+        })
+    }
+
+    /// Flows and pressures once the relief has come to rest. A weighted blade is approached from shut,
+    /// as when the fan starts; its friction would hold it further open on the way down.
+    ///
+    /// # Errors
+    /// A balance that cannot be solved.
+    pub fn blow(&mut self, held: &Held, openings: &[f64], fan: f64) -> Result<AirState, RunError> {
+        match self.relief_target_pa {
+            Some(target_pa) => self.blow_motorised(held, openings, fan, target_pa),
+            None => self.blow_at(held, openings, fan, 0.0),
+        }
+    }
+
+    fn blow_at(
+        &mut self,
+        held: &Held,
+        openings: &[f64],
+        fan: f64,
+        relief: f64,
+    ) -> Result<AirState, RunError> {
+        let mut state = self.air_side.initial();
+        self.rest_at(held, openings, fan, relief, &mut state)?;
+        Ok(state)
+    }
+
+    fn rest_at(
+        &mut self,
+        held: &Held,
+        openings: &[f64],
+        fan: f64,
+        relief: f64,
+        state: &mut AirState,
+    ) -> Result<(), RunError> {
+        let command = AirCommand {
+            fan,
+            openings,
+            relief,
+            open_doors: &held.open_doors,
+        };
+        for _ in 0..MOST_STEPS {
+            if !self.air_side.step(&command, LONG_S, state)? {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Static falls as the relief opens, so the opening is bracketed from the start.
+    fn blow_motorised(
+        &mut self,
+        held: &Held,
+        openings: &[f64],
+        fan: f64,
+        target_pa: f64,
+    ) -> Result<AirState, RunError> {
+        let mut state = self.blow_at(held, openings, fan, 0.0)?;
+        let mut low = (0.0, state.supply_pa - target_pa);
+        if low.1 <= 0.0 {
+            return Ok(state);
+        }
+        self.rest_at(held, openings, fan, 1.0, &mut state)?;
+        let mut high = (1.0, state.supply_pa - target_pa);
+        if high.1 >= 0.0 {
+            return Ok(state);
+        }
+        // False position with the stale end's weight halved (Illinois).
+        let mut side = 0;
+        for _ in 0..100 {
+            let mid = (low.0 * high.1 - high.0 * low.1) / (high.1 - low.1);
+            self.rest_at(held, openings, fan, mid, &mut state)?;
+            let over = state.supply_pa - target_pa;
+            if over.abs() < 1e-9 * target_pa || high.0 - low.0 < OPENING_TOLERANCE {
+                break;
+            }
+            if over > 0.0 {
+                low = (mid, over);
+                if side == 1 {
+                    high.1 *= 0.5;
+                }
+                side = 1;
+            } else {
+                high = (mid, over);
+                if side == -1 {
+                    low.1 *= 0.5;
+                }
+                side = -1;
+            }
+        }
+        Ok(state)
+    }
+
+    /// The settled state of the whole plant.
+    ///
+    /// # Errors
+    /// A balance that cannot be solved, a unit without data for the mode.
+    pub fn settle(&mut self, held: &Held, setting: &Setting<'_>) -> Result<Point, RunError> {
+        let air = self.blow(held, setting.openings, setting.fan)?;
+        self.condition(held, &air, setting.mode, setting.speed)
+    }
+
+    /// The coil and the air that goes round to it, at flows already settled.
+    ///
+    /// Each pass brings the gap to the settled state down by about the relief share, which is below 1.
+    ///
+    /// # Errors
+    /// A unit without data for the mode, or a loop that does not settle.
+    pub fn condition(
+        &mut self,
+        held: &Held,
+        air: &AirState,
+        mode: Mode,
+        speed: f64,
+    ) -> Result<Point, RunError> {
+        self.transport.refresh(air);
+        let unit_mode = match mode {
+            Mode::Cooling => UnitMode::Cooling,
+            Mode::Heating => UnitMode::Heating,
+        };
+        let air_kg_s = self.density_kg_m3 * air.fan_m3_s;
+        let fan_k = if air_kg_s > 0.0 {
+            air.fan_w / (air_kg_s * CP_MOIST)
+        } else {
+            0.0
+        };
+        let mut memory = UnitState::default();
+        let mut plenum = self
+            .transport
+            .entering(|room| held.rooms[room], held.rooms[self.returns[0]]);
+        for _ in 0..MOST_PASSES {
+            let dumped = self.dumped(held, air, plenum);
+            let room_air = |room: usize| match dumped {
+                Some((at, mixed)) if at == room => mixed,
+                _ => held.rooms[room],
+            };
+            let inlet = UnitInlet {
+                air: self.transport.entering(room_air, plenum),
+                air_kg_s,
+                outdoor_c: held.outdoor_c,
+            };
+            let coil = self
+                .unit
+                .steady(&self.saturation, unit_mode, speed, &inlet, &mut memory)?;
+            let next = MoistAir::new(coil.leaving.t_c + fan_k, coil.leaving.w);
+            let moved = (next.t_c - plenum.t_c).abs() + 2500.0 * (next.w - plenum.w).abs();
+            plenum = next;
+            if moved < SETTLED_K {
+                return Ok(Point {
+                    speed,
+                    fan_m3_s: air.fan_m3_s,
+                    fan_speed: air.fan_speed,
+                    fan_w: air.fan_w,
+                    stalled: air.stalled,
+                    supply_pa: air.supply_pa,
+                    return_pa: air.return_pa,
+                    rooms_m3_s: air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum(),
+                    outlets_m3_s: air.outlets_m3_s.clone(),
+                    relief_m3_s: air.relief_m3_s,
+                    relief_opening: air.relief_opening,
+                    entering: inlet.air,
+                    supply: plenum,
+                    surface_c: coil.surface_c,
+                    total_w: coil.total_w.abs(),
+                    power_w: coil.compressor_w,
+                    beyond_map: coil.beyond_map,
+                });
+            }
+        }
+        Err(UnitError::NotConverged {
+            what: "the unit with this relief share",
+        }
+        .into())
+    }
+
+    /// The room that relief is dumped into, with the air that its return grille then draws.
+    fn dumped(&self, held: &Held, air: &AirState, plenum: MoistAir) -> Option<(usize, MoistAir)> {
+        let room = self.dumped_to.filter(|_| held.dump_reaches_return)?;
+        let drawn: f64 = self
+            .returns
+            .iter()
+            .zip(&air.returns_m3_s)
+            .filter(|(r, _)| **r == room)
+            .map(|(_, q)| q.max(0.0))
+            .sum();
+        if drawn <= 0.0 {
+            return None;
+        }
+        let dumped = air.relief_m3_s.clamp(0.0, drawn);
+        Some((
+            room,
+            MoistAir::mix(drawn - dumped, held.rooms[room], dumped, plenum),
+        ))
+    }
+
+    /// Air that leaves the return rooms, °C, as the controller reads it.
+    pub fn return_c(&self, held: &Held, air: &AirState) -> f64 {
+        let (mut flow, mut heat) = (0.0, 0.0);
+        for (&room, q) in self.returns.iter().zip(&air.returns_m3_s) {
+            flow += q.max(0.0);
+            heat += q.max(0.0) * held.rooms[room].t_c;
+        }
+        if flow > 0.0 {
+            heat / flow
+        } else {
+            held.rooms[self.returns[0]].t_c
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plant::unit::relief_mixing::{Settling, settle};
+
+    /// The loop on the stand against the closed loop of the unit's own module, which mixes the same
+    /// enthalpies; only the specific heat of the fan's warming differs.
+    #[test]
+    fn the_stand_agrees_with_the_units_own_relief_loop() {
+        let s = Scenario::embedded("small-zone-relief").unwrap();
+        let mut stand = Stand::new(&s).unwrap();
+        let room = MoistAir::from_relative_humidity(24.0, 0.5, s.site.pressure_pa);
+        let held = Held {
+            outdoor_c: 37.0,
+            rooms: vec![room; s.rooms.len()],
+            open_doors: vec![false; s.doors.len()],
+            dump_reaches_return: false,
+        };
+        let mut openings = vec![0.0; s.outlets.len()];
+        openings[5] = 1.0;
+        let setting = Setting {
+            openings: &openings,
+            mode: Mode::Cooling,
+            speed: 1.0,
+            fan: 1.0,
+        };
+        let point = stand.settle(&held, &setting).unwrap();
+        assert!(point.relief_share() > 0.3, "{point:?}");
+        let alone = settle(
+            &s.unit.unit,
+            &SaturationTable::new(s.site.pressure_pa),
+            &Settling {
+                return_air: room,
+                outdoor_c: 37.0,
+                air_kg_s: s.air.air.density_kg_m3 * point.fan_m3_s,
+                mode: UnitMode::Cooling,
+                speed: 1.0,
+                relief_share: point.relief_share(),
+                fan_heat_w: point.fan_w,
+            },
+        )
+        .unwrap();
+        assert!((alone.supply.t_c - point.supply.t_c).abs() < 0.02);
+        assert!((alone.total_w - point.total_w).abs() < 1e-3 * point.total_w);
+    }
+
+    #[test]
+    fn a_motorised_relief_settles_at_the_edge_of_its_dead_band() {
+        let s = Scenario::embedded("clinic-twelve-rooms").unwrap();
+        let mut stand = Stand::new(&s).unwrap();
+        let held = Held {
+            outdoor_c: 34.0,
+            rooms: vec![MoistAir::new(24.0, 0.0093); s.rooms.len()],
+            open_doors: vec![false; s.doors.len()],
+            dump_reaches_return: false,
+        };
+        let mut openings = vec![0.0; s.outlets.len()];
+        openings[0] = 1.0;
+        openings[1] = 1.0;
+        let air = stand.blow(&held, &openings, 0.58).unwrap();
+        assert!(
+            air.relief_opening > 0.0 && air.relief_opening < 1.0,
+            "{air:?}"
+        );
+        // Setpoint 80 Pa and a dead band of 4 Pa.
+        assert!((air.supply_pa - 84.0).abs() < 1e-6, "{}", air.supply_pa);
+    }
+}

@@ -1,0 +1,290 @@
+//! Sizing answers against the sets of zones they claim to hold, worked out again from what they tell a
+//! person to write.
+
+use assert_cmd::Command;
+use openshut::study::case::{Case, Edit};
+use openshut::study::combinations::{Options, combinations};
+use openshut::study::criteria::{CRITERIA, Trend};
+use openshut::study::size_relief::{Answer, Sizing, SizingOptions, size_relief};
+
+/// The fixed-speed house with every zone in band all day, so that every set may call.
+fn all_day(name: &str, extra: &[Edit]) -> Case {
+    let case = Case::embedded("small-zone-no-relief").unwrap();
+    let mut edits = Vec::new();
+    for zone in &case.scenario.zones {
+        let key = format!("zone.{}.bands", zone.name);
+        edits.push(Edit::set(key, "[{ from = \"00:00\", to = \"24:00\" }]"));
+    }
+    edits.extend_from_slice(extra);
+    case.with(name, &edits).unwrap()
+}
+
+fn settled(case: &Case) -> Sizing {
+    let options = SizingOptions {
+        settled_only: true,
+        ..SizingOptions::default()
+    };
+    size_relief(case, &options, &|_| {}).unwrap()
+}
+
+/// Largest share in use of the limits that relief helps, over every permitted set, from the text that a
+/// person would write.
+fn pressed(case: &Case, edits: &[Edit]) -> f64 {
+    let changed = case.with("again", edits).unwrap();
+    let options = Options {
+        permitted_only: true,
+        ..Options::default()
+    };
+    let found = combinations(&changed.scenario, &options, &|_, _| {}).unwrap();
+    let used = found.list.iter().flat_map(|c| {
+        c.worst.iter().enumerate().filter_map(|(i, w)| {
+            let helped = CRITERIA[i].trend == Trend::HelpedByRelief;
+            Some(w.as_ref().filter(|_| helped)?.finding.used())
+        })
+    });
+    used.fold(0.0, f64::max)
+}
+
+/// The same answer with its pressure a pascal higher, its fan or its opening a step weaker.
+fn a_step_weaker(a: &Answer) -> Option<Vec<Edit>> {
+    let mut changed = false;
+    let edits = a
+        .edits
+        .iter()
+        .map(|edit| {
+            let Edit::Set(key, value) = edit else {
+                return edit.clone();
+            };
+            let number = |unit: &str| -> Option<f64> {
+                value
+                    .trim_matches('"')
+                    .strip_suffix(unit)?
+                    .trim()
+                    .parse()
+                    .ok()
+            };
+            let weaker = match key.as_str() {
+                "relief.opening_pressure" => number("Pa").map(|p| format!("\"{:.0} Pa\"", p + 1.0)),
+                k if k.ends_with("idle_open") => number("")
+                    .filter(|o| *o > 0.02)
+                    .map(|o| format!("{:.2}", o - 0.01)),
+                _ => None,
+            };
+            match weaker {
+                Some(weaker) => {
+                    changed = true;
+                    Edit::Set(key.clone(), weaker)
+                }
+                None => edit.clone(),
+            }
+        })
+        .collect();
+    changed.then_some(edits)
+}
+
+#[test]
+fn what_is_found_is_enough_and_a_step_less_is_not() {
+    let case = all_day("all-day", &[]);
+    let sizing = settled(&case);
+    assert_eq!(sizing.judged, 15);
+    assert!(!sizing.unneeded);
+    let mut kinds = Vec::new();
+    for a in &sizing.answers {
+        if a.edits.is_empty() || a.key == "no-relief" || a.key == "variable-speed" {
+            continue;
+        }
+        let used = pressed(&case, &a.edits);
+        if a.found.starts_with("not enough") {
+            assert!(used > 1.0, "{}: {used}", a.key);
+            continue;
+        }
+        assert!(used <= 1.0, "{} {}: {used}", a.key, a.found);
+        if let Some(weaker) = a_step_weaker(a) {
+            let used = pressed(&case, &weaker);
+            assert!(used > 1.0, "{} {} could be less: {used}", a.key, a.found);
+            kinds.push(a.key.clone());
+        }
+    }
+    let has = |start: &str| kinds.iter().any(|k| k.starts_with(start));
+    assert!(
+        has("relief-") && has("minimum-opening") && has("dump-"),
+        "{kinds:?}"
+    );
+}
+
+#[test]
+fn verdicts_are_those_of_the_sets() {
+    let case = all_day("all-day", &[]);
+    let sizing = settled(&case);
+    for a in &sizing.answers {
+        let changed = case.with("again", &a.edits).unwrap();
+        let options = Options {
+            permitted_only: true,
+            ..Options::default()
+        };
+        let found = combinations(&changed.scenario, &options, &|_, _| {}).unwrap();
+        for (i, criterion) in CRITERIA
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| sizing.counts[*i])
+        {
+            let broken = found
+                .list
+                .iter()
+                .filter(|c| c.broken().any(|b| b == i))
+                .count();
+            let told = a
+                .breaches
+                .iter()
+                .find(|b| b.criterion == i)
+                .map_or(0, |b| b.sets);
+            assert_eq!(broken, told, "{} {}", a.key, criterion.key);
+        }
+    }
+    // A fixed-speed coil fed its own cold air: relief mends pressure and not the supply temperature.
+    let relief = sizing
+        .answers
+        .iter()
+        .find(|a| a.key.starts_with("relief-"))
+        .unwrap();
+    assert!(!relief.holds());
+    let keys: Vec<&str> = relief
+        .breaches
+        .iter()
+        .map(|b| CRITERIA[b.criterion].key)
+        .collect();
+    assert_eq!(keys, ["supply_margin"]);
+    assert!(!sizing.as_written.holds());
+}
+
+/// With limits that a relief can meet, the answer holds, comes first, and what a person is told to write
+/// is the scenario that holds.
+#[test]
+fn where_something_holds_it_is_found() {
+    let easy = [
+        Edit::text("unit.kind", "variable speed"),
+        Edit::text("limits.static", "50 Pa"),
+        Edit::text("limits.supply_margin", "0 K"),
+    ];
+    let case = all_day("easy", &easy);
+    let sizing = settled(&case);
+    assert!(!sizing.as_written.holds());
+    let best = &sizing.answers[0];
+    assert!(best.holds(), "{sizing:?}");
+    let options = Options {
+        permitted_only: true,
+        ..Options::default()
+    };
+    for a in sizing.answers.iter().filter(|a| a.holds()) {
+        let again = Case::from_text("again", &case_text(&case, a)).unwrap();
+        let found = combinations(&again.scenario, &options, &|_, _| {}).unwrap();
+        for c in &found.list {
+            let broken: Vec<&str> = c
+                .broken()
+                .filter(|&i| sizing.counts[i])
+                .map(|i| CRITERIA[i].key)
+                .collect();
+            assert!(broken.is_empty(), "{} {}: {broken:?}", a.key, a.found);
+        }
+    }
+}
+
+/// What is printed, with what the test's own case adds to the embedded one.
+fn case_text(case: &Case, a: &Answer) -> String {
+    let mut edits = a.edits.clone();
+    for zone in &case.scenario.zones {
+        let key = format!("zone.{}.bands", zone.name);
+        edits.push(Edit::set(key, "[{ from = \"00:00\", to = \"24:00\" }]"));
+    }
+    if !edits
+        .iter()
+        .any(|e| matches!(e, Edit::Set(k, _) if k == "unit.kind"))
+    {
+        edits.push(Edit::text("unit.kind", "variable speed"));
+    }
+    edits.push(Edit::text("limits.static", "50 Pa"));
+    edits.push(Edit::text("limits.supply_margin", "0 K"));
+    Case::embedded("small-zone-no-relief")
+        .unwrap()
+        .what_if(&edits)
+}
+
+#[test]
+fn a_house_that_needs_no_relief_is_told_so() {
+    let sizing = settled(&Case::embedded("family-house").unwrap());
+    assert!(sizing.unneeded && sizing.as_written.holds());
+    assert!(sizing.answers.iter().all(|a| !a.key.starts_with("relief-")));
+}
+
+fn openshut() -> Command {
+    Command::cargo_bin("openshut").unwrap()
+}
+
+#[test]
+fn the_same_bytes_for_any_number_of_threads() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = |threads: &str| {
+        let out = folder.path().join(threads);
+        let run = openshut()
+            .env("RAYON_NUM_THREADS", threads)
+            .args(["size-relief", "scenarios/small-zone-no-relief.toml"])
+            .args([
+                "--set",
+                "run.duration=1 h",
+                "--set",
+                "run.warm_up=1 h",
+                "--out",
+            ])
+            .arg(&out)
+            .output()
+            .unwrap();
+        assert!(
+            run.status.success(),
+            "{}",
+            String::from_utf8_lossy(&run.stderr)
+        );
+        let told = String::from_utf8(run.stdout).unwrap();
+        assert!(
+            told.contains("Nothing holds.") && told.contains("To have this, write:"),
+            "{told}"
+        );
+        let results = out.join("size-relief-small-zone-no-relief");
+        let what_if = results.join("what-if/slower-fan.toml");
+        [results.join("size-relief.csv"), what_if].map(|f| std::fs::read(f).unwrap())
+    };
+    assert_eq!(files("1"), files("2"));
+}
+
+#[test]
+fn bad_arguments_end_with_status_2_and_say_what_to_do() {
+    let house = "scenarios/family-house.toml";
+    for (args, said) in [
+        (vec!["size-relief"], "FILE"),
+        (vec!["size-relief", "nowhere.toml"], "nowhere.toml"),
+        (vec!["size-relief", house, "--dump-to", "hal"], "hall"),
+        (vec!["size-relief", house, "--outdoor", "warm"], "warm"),
+    ] {
+        let run = openshut().args(&args).output().unwrap();
+        let told = String::from_utf8_lossy(&run.stderr).into_owned();
+        assert_eq!(run.status.code(), Some(2), "{args:?}: {told}");
+        assert!(told.contains(said), "{args:?}: {told}");
+    }
+    let none = openshut()
+        .args(["size-relief", house])
+        .args([
+            "--set",
+            "zone.living.bands=[]",
+            "--set",
+            "zone.parents.bands=[]",
+        ])
+        .args([
+            "--set",
+            "zone.children.bands=[]",
+            "--set",
+            "zone.study.bands=[]",
+        ])
+        .output()
+        .unwrap();
+    assert_eq!(none.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&none.stderr).contains("bands"));
+}
