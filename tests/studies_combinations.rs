@@ -38,6 +38,10 @@ fn held_case(base: &str, calling: &[&str], mode: Mode, extra: &[Edit]) -> Case {
             edits.push(Edit::text(key, "1000000 MJ/K"));
         }
     }
+    // Friction leaves a blade anywhere within its band; without it there is one place to rest.
+    if openshut::study::case::has(&case.tree, "relief.opening_pressure") {
+        edits.push(Edit::text("relief.friction", "0 Pa"));
+    }
     // The settled state has doors shut.
     for door in &case.scenario.doors {
         if openshut::study::case::has(&case.tree, &format!("door.{}", door.name)) {
@@ -398,7 +402,7 @@ fn bad_arguments_end_with_status_2_and_say_what_to_do() {
         (vec!["combinations", house, "--mode", "drying"], "drying"),
         (
             vec!["combinations", house, "--set", "fan.flwo=3 L/s"],
-            "fan.flow",
+            "did you mean `flow`",
         ),
     ] {
         let run = openshut().args(&args).output().unwrap();

@@ -65,7 +65,9 @@ fn relief_mends_static_and_breaks_supply_air() {
         told.contains("mends") && told.contains("worst supply-plenum static"),
         "{told}"
     );
-    assert!(told.contains("protection trips"), "{told}");
+    // In the hottest hours the coil trips either way, and more often with relief.
+    assert_eq!(row("trips").judgement(1), Judgement::Worse);
+    assert!(row("trips").value(1) > row("trips").value(0));
 }
 
 #[test]

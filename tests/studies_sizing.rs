@@ -163,6 +163,7 @@ fn verdicts_are_those_of_the_sets() {
 fn where_something_holds_it_is_found() {
     let easy = [
         Edit::text("unit.kind", "variable speed"),
+        Edit::text("unit.cooling_capacity", "5 kW"),
         Edit::text("limits.static", "50 Pa"),
         Edit::text("limits.supply_margin", "0 K"),
     ];
@@ -202,6 +203,7 @@ fn case_text(case: &Case, a: &Answer) -> String {
     {
         edits.push(Edit::text("unit.kind", "variable speed"));
     }
+    edits.push(Edit::text("unit.cooling_capacity", "5 kW"));
     edits.push(Edit::text("limits.static", "50 Pa"));
     edits.push(Edit::text("limits.supply_margin", "0 K"));
     Case::embedded("small-zone-no-relief")

@@ -222,7 +222,7 @@ const TAIL: Ratio = (
 /// Logarithm of the gamma function for x > 0, by Stirling's series after raising x above 12.
 fn ln_gamma(x: f64) -> f64 {
     let (mut x, mut shift) = (x, 0.0);
-    while x < 12.0 {
+    while x < 16.0 {
         shift += x.ln();
         x += 1.0;
     }

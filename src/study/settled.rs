@@ -412,7 +412,13 @@ mod tests {
             },
         )
         .unwrap();
-        assert!((alone.supply.t_c - point.supply.t_c).abs() < 0.02);
+        // The stand warms air by the fan at one specific heat, the unit's module at the air's own: 1.2 %
+        // apart in air this dry, and every round through the relief adds its share again.
+        let air_kg_s = s.air.air.density_kg_m3 * point.fan_m3_s;
+        let fan_k = point.fan_w / (air_kg_s * crate::plant::room::CP_MOIST);
+        let bound = 0.012 * fan_k / (1.0 - point.relief_share());
+        let off = (alone.supply.t_c - point.supply.t_c).abs();
+        assert!(off < bound, "{off} K, at most {bound} K");
         assert!((alone.total_w - point.total_w).abs() < 1e-3 * point.total_w);
     }
 

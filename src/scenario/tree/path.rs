@@ -112,8 +112,12 @@ pub(super) fn descend<'t>(
 /// Whether a new name is so near one that exists that it must be a slip of the pen. Names that
 /// differ in their digits only, `bed-1` and `bed-2`, are meant.
 fn is_slip(name: &str, have: &str) -> bool {
-    let letters = |s: &str| s.chars().filter(|c| !c.is_ascii_digit()).collect::<String>();
-    letters(name) != letters(have) && strsim::damerau_levenshtein(name, have) <= 2
+    let letters = |s: &str| {
+        s.chars()
+            .filter(|c| !c.is_ascii_digit())
+            .collect::<String>()
+    };
+    letters(name) != letters(have) && strsim::damerau_levenshtein(name, have) == 1
 }
 
 fn no_such(walked: &str, key: &str, here: &Table, at: &At) -> Diagnostic {
