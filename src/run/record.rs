@@ -51,9 +51,11 @@ pub fn columns(s: &Scenario) -> Vec<String> {
 /// Writes samples into rows.
 #[derive(Debug)]
 pub struct Recorder {
-    /// The rows so far.
+    /// The rows so far, or every so many of them.
     pub trace: Trace,
     row: Vec<f64>,
+    keep_every: u64,
+    seen: u64,
 }
 
 impl Recorder {
@@ -64,11 +66,20 @@ impl Recorder {
         Recorder {
             trace: Trace::new(columns),
             row,
+            keep_every: 1,
+            seen: 0,
         }
     }
 
-    /// Adds a row.
-    pub fn record(&mut self, s: &Sample) {
+    /// Keeps only the first of every `n` rows, for runs whose rows go elsewhere.
+    #[must_use]
+    pub fn keeping_every(mut self, n: u64) -> Recorder {
+        self.keep_every = n.max(1);
+        self
+    }
+
+    /// Adds a row, and returns it.
+    pub fn record(&mut self, s: &Sample) -> &[f64] {
         let flag = |b: bool| f64::from(u8::from(b));
         let row = &mut self.row;
         row.clear();
@@ -108,6 +119,10 @@ impl Recorder {
         for z in &s.zones {
             row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);
         }
-        self.trace.push_row(row);
+        if self.seen.is_multiple_of(self.keep_every) {
+            self.trace.push_row(row);
+        }
+        self.seen += 1;
+        row
     }
 }
