@@ -1,6 +1,10 @@
 //! Time of a step of sound and of its reports: 8 rooms, 8 octaves.
 
+use divan::black_box;
+use openshut::measure::Observer;
 use openshut::measure::noise_rating::{LaeqMeter, LoudestMinute, nc_rating};
+use openshut::measure::sound::Sound;
+use openshut::plant::air_side::AirSide;
 use openshut::plant::sound::attenuation::{Elbow, Element};
 use openshut::plant::sound::chain::background_db;
 use openshut::plant::sound::damper::DamperSize;
@@ -11,11 +15,124 @@ use openshut::plant::sound::{
     DamperPosition, Operating, OutletOperating, OutletSpec, ReliefSpec, ReturnSpec, RoomSpec,
     SoundModel, SoundSpec,
 };
+use openshut::run::engine::Engine;
+use openshut::run::record::Recorder;
+use openshut::run::sample::Sample;
+use openshut::run::simulate;
+use openshut::run::sound::SoundStage;
+use openshut::scenario::Scenario;
+use std::sync::OnceLock;
+use std::time::Instant;
 
 const ROOMS: usize = 8;
 
 fn main() {
+    share_of_a_step();
     divan::main();
+}
+
+/// Eight rooms, for the share that sound has in a step of the whole program.
+const EIGHT_ROOMS: &str = r#"
+based_on = "family-house.toml"
+[run]
+start = "2027-01-18 12:00"
+duration = "8 h"
+warm_up = "0 s"
+[room.guest]
+use = "bedroom"
+area = "11 m2"
+walls = [{ faces = "west", area = "8 m2" }]
+[room.bath]
+use = "bathroom"
+area = "6 m2"
+walls = [{ faces = "south", area = "5 m2" }]
+[door.guest]
+between = ["guest", "hall"]
+[door.bath]
+between = ["bath", "hall"]
+[outlet.guest]
+room = "guest"
+from = "night"
+diameter = "150 mm"
+channel = 7
+[outlet.bath]
+room = "bath"
+from = "night"
+diameter = "125 mm"
+channel = 8
+[zone.guest]
+thermostat = "guest"
+channels = [7, 8]
+cooling = "24 °C"
+bands = [{ from = "14:00", to = "08:00" }]
+"#;
+
+/// Time this thread has had on a processor, s, so that whatever else the machine does is left out;
+/// the clock's where the system does not tell.
+fn processor_s() -> f64 {
+    static START: OnceLock<Instant> = OnceLock::new();
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let spent = told.and_then(|t| t.split(' ').next()?.parse::<f64>().ok());
+    let clock = || START.get_or_init(Instant::now).elapsed().as_secs_f64();
+    spent.map_or_else(clock, |ns| ns * 1e-9)
+}
+
+/// Prints what sound costs in a run: everything of it, replayed on the flows of that run, against
+/// the run without it.
+fn share_of_a_step() {
+    let scenario = Scenario::from_text("eight-rooms", EIGHT_ROOMS).expect("a scenario");
+    assert_eq!(scenario.rooms.len(), ROOMS);
+    let steps = (scenario.run.duration_s / scenario.run.step_s) as usize;
+    let (mut engine, mut state) = Engine::new(&scenario).expect("an engine");
+    engine.begin(&mut state);
+    state.t_s = 0.0;
+    let mut events = Vec::new();
+    let (mut airs, mut changed) = (Vec::with_capacity(steps), Vec::with_capacity(steps));
+    let (mut sample, mut last) = (Sample::default(), u64::MAX);
+    for _ in 0..steps {
+        let now = engine.step(&mut state, &mut events).expect("a step");
+        changed.push(now.sound.changes != last);
+        last = now.sound.changes;
+        sample.clone_from(now);
+        airs.push(state.air.clone());
+    }
+    let air_side =
+        AirSide::new(scenario.air.clone(), &scenario.rooms, &scenario.doors).expect("an air side");
+    let each = |times: usize, run: &mut dyn FnMut()| {
+        let start = processor_s();
+        (0..times).for_each(|_| run());
+        (processor_s() - start) / (times * steps) as f64 * 1e6
+    };
+    let whole = each(10, &mut || {
+        black_box(simulate(&scenario, |_| ()).expect("a run"));
+    });
+    let sound = each(50, &mut || {
+        let mut stage = SoundStage::new(&scenario);
+        let mut recorder = Recorder::new(&scenario);
+        let mut watcher = Sound::new(&scenario);
+        sample.sound = stage.initial();
+        for (k, (air, &changed)) in airs.iter().zip(&changed).enumerate() {
+            if changed {
+                stage.step(&air_side, air, &mut sample.sound);
+            }
+            sample.t_s = (k + 1) as f64;
+            stage.judge(sample.t_s, 1.0, &sample.sound, &mut events);
+            events.clear();
+            recorder.hear(&sample, 1.0);
+            if (k + 1) % 60 == 0 {
+                recorder.record(&sample);
+            }
+            watcher.observe(&sample, 1.0);
+        }
+        black_box((recorder.sound.len(), watcher.measures(0.0).len()));
+    });
+    let moves = changed.iter().filter(|&&c| c).count();
+    println!(
+        "8 rooms, {steps} steps, flows change in {moves}: sound {sound:.3} us a step, the rest \
+         {:.3} us, share {:.1} % of the rest",
+        whole - sound,
+        100.0 * sound / (whole - sound)
+    );
 }
 
 fn model() -> SoundModel {

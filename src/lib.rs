@@ -1,8 +1,40 @@
-//! openshut
+//! Simulates how a zoned, ducted air-conditioning system behaves through time.
+//!
+//! # A day in ten lines
+//!
+//! ```
+//! use openshut::{run::simulate, scenario::Scenario};
+//!
+//! let house = Scenario::embedded("family-house")?;
+//! let day = simulate(&house, |_| {})?;
+//! let worst = day.measure("static_worst", "house").expect("every run measures it");
+//! println!("worst static pressure {:.0} Pa, {}", worst.value, worst.note);
+//! assert!(worst.value > 0.0 && day.heat.relative < 1e-6);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # The way through the crate
+//!
+//! 1. [`scenario`] reads a file into a checked [`Scenario`](scenario::Scenario): SI units, nothing
+//!    optional that could surprise later. [`quantity`] knows the units people write.
+//! 2. [`plant`] is physics without opinions: [`air`](plant::air), [`rooms`](plant::room) as a
+//!    [network of stores](plant::thermal), the [air network](plant::network) that
+//!    [`air_side`](plant::air_side) joins from fan, ducts, dampers and relief, and the
+//!    [`unit`](plant::unit).
+//! 3. [`control`] decides without knowing physics: readings and time go in, commands come out.
+//! 4. [`run`] owns the state and the step; [`Engine::step`](run::engine::Engine::step) reads like a
+//!    list: people, readings, control, dampers, air network, unit and ducts, rooms, record.
+//! 5. [`trace`] is what was seen, [`measure`] what it means, [`report`] what people look at.
+//! 6. [`cli`] is the program; only it prints.
+//!
+//! Every public item says its units and the source of its formula. Temperatures are °C, differences
+//! K, everything else plain SI.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
+
 pub mod cli;
 pub mod control;
+pub mod evidence;
 pub mod math;
 pub mod measure;
 pub mod plant;

@@ -4,9 +4,11 @@
 //! the drawings themselves in `target/figures/` after running these tests.
 
 use chrono::{NaiveDate, NaiveDateTime, Timelike};
+use openshut::plant::sound::{RoomSound, Source};
 use openshut::report::{
     Differential, EventKind, FIGURES, Figure, FigureError, PNG_SCALE, Story, StoryEvent,
-    StoryLimit, StoryLimits, StoryZone, UnitSystem, draw_all,
+    StoryLimit, StoryLimits, StoryRoomSound, StorySound, StorySpectrum, StoryZone, UnitSystem,
+    draw_all,
 };
 use openshut::trace::Trace;
 use resvg::tiny_skia::Pixmap;
@@ -76,6 +78,8 @@ fn made_up(
         });
     }
     let (trace, events) = record(&zones, start, days, step_s);
+    let rooms: Vec<&String> = zones.iter().flat_map(|z| &z.rooms).collect();
+    let sound = heard(&rooms);
     let story = Story {
         title: title.to_owned(),
         start,
@@ -92,9 +96,44 @@ fn made_up(
             supply_high_trip_c: limit(65.0, "unit data sheet, high supply-air protection"),
             supply_high_reset_c: limit(50.0, "unit data sheet"),
         },
+        sound: Some(sound),
         events,
     };
     (story, trace)
+}
+
+/// A made-up loudest minute, and limits of 30 dB(A).
+fn heard(rooms: &[&String]) -> StorySound {
+    let mut sound = RoomSound::SILENT;
+    for (source, level) in [
+        (Source::Fan, 52.0),
+        (Source::Grille, 34.0),
+        (Source::Background, 40.0),
+    ] {
+        let slope = if source == Source::Grille { 1.0 } else { 6.0 };
+        sound.by_source[source as usize] =
+            std::array::from_fn(|b| 10f64.powf(0.1 * (level - slope * b as f64)));
+    }
+    let thirty = || limit(30.0, "WHO Guidelines for Community Noise 1999").unwrap();
+    let room = |name: &&String| StoryRoomSound {
+        name: (*name).clone(),
+        limit: thirty(),
+        loudest: Some((3600.0, 38.0)),
+        above_s: 5400.0,
+        ruling: "grille 60 %".to_owned(),
+    };
+    StorySound {
+        rooms: rooms.iter().map(room).collect(),
+        spectrum: Some(StorySpectrum {
+            room: rooms[0].clone(),
+            at_s: 3600.0,
+            combination: format!("calling: {}", rooms[0]),
+            limit_dba: thirty(),
+            limit_nc: limit(25.0, "as above").unwrap(),
+            sound,
+        }),
+        expected: "Expect sound levels within ±8 dB(A); tones are not predicted.".to_owned(),
+    }
 }
 
 fn record(
@@ -124,6 +163,7 @@ fn record(
             columns.push(format!("zone.{}.{key}", zone.name));
         }
         columns.extend(zone.rooms.iter().map(|r| format!("room.{r}.air_C")));
+        columns.extend(zone.rooms.iter().map(|r| format!("room.{r}.sound_dBA")));
         for outlet in &zone.outlets {
             columns.push(format!("outlet.{outlet}.flow_m3_s"));
             columns.push(format!("outlet.{outlet}.opening"));
@@ -280,6 +320,12 @@ fn record(
                 bit(open),
             ]);
             row.extend(&air[i..i + zone.rooms.len()]);
+            let loud = if fan > 0.0 {
+                24.0 + 14.0 * opening[z]
+            } else {
+                20.0
+            };
+            row.extend(zone.rooms.iter().map(|_| loud));
             i += zone.rooms.len();
             for _ in &zone.outlets {
                 row.extend([
@@ -368,7 +414,8 @@ fn a_day_in_si_names_its_units_limits_and_times() {
     let (story, trace) = clinic();
     let figures = draw("day", &story, &trace, UnitSystem::Si);
     sound(&figures);
-    for (figure, _) in &figures {
+    // A spectrum is of one minute and has no time axis.
+    for (figure, _) in figures.iter().filter(|(f, _)| f.name != "spectrum") {
         has(
             &figures,
             figure.name,
@@ -430,6 +477,33 @@ fn a_day_in_si_names_its_units_limits_and_times() {
         &figures,
         "outlets",
         &["Flow, L/s", "Opening, %", "Main bedroom", "relief"],
+    );
+    has(
+        &figures,
+        "sound",
+        &[
+            "dB(A)",
+            "limit 30 dB(A)",
+            "night, 22 to 07 h",
+            "above the room",
+            "grille 60 %",
+            "above for 1 h 30 min",
+            "tones are not predicted",
+        ],
+    );
+    has(
+        &figures,
+        "spectrum",
+        &[
+            "63 Hz",
+            "8 kHz",
+            "NC-40",
+            "limit NC-25",
+            "is set here, by the grille",
+            "Octave band",
+            "grille",
+            "tones are not predicted",
+        ],
     );
 }
 

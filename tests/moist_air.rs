@@ -1,6 +1,6 @@
 //! Moist air against tables: the perfect-gas formulae worked elsewhere, and the real gas.
 //!
-//! `reference/moist_air.json`: CoolProp's `HAPropsSI` and the ASHRAE forms worked in Python.
+//! `reference/moist_air_points.json`: CoolProp's `HAPropsSI` and the ASHRAE forms worked in Python.
 
 use openshut::plant::air::{
     MoistAir, STANDARD_PRESSURE, SaturationTable, dew_point_c, humidity_ratio, relative_humidity,
@@ -10,7 +10,7 @@ use proptest::prelude::*;
 use serde_json::Value;
 
 fn rows() -> Vec<Value> {
-    let text = include_str!("reference/moist_air.json");
+    let text = include_str!("reference/moist_air_points.json");
     let file: Value = serde_json::from_str(text).expect("the reference file is JSON");
     file["rows"].as_array().expect("it has rows").clone()
 }

@@ -1,6 +1,6 @@
 //! The sun's position and irradiance against tables; weather from design days and files.
 //!
-//! `reference/sun.json`: pvlib 0.16.1 (SPA positions, isotropic sky, incidence modifiers), and the
+//! `reference/sun_points.json`: pvlib 0.16.1 (SPA positions, isotropic sky, incidence modifiers), and the
 //! ASHRAE clear sky worked in Python from the published exponents.
 
 use chrono::{Duration, NaiveDate, NaiveDateTime};
@@ -17,7 +17,7 @@ use serde_json::Value;
 use std::fmt::Write;
 
 fn reference(part: &str) -> Vec<Value> {
-    let text = include_str!("reference/sun.json");
+    let text = include_str!("reference/sun_points.json");
     let file: Value = serde_json::from_str(text).expect("the reference file is JSON");
     file[part].as_array().expect("it has the part").clone()
 }

@@ -1,12 +1,16 @@
 //! The command line: thin, one file a command. Only this part of the crate prints.
 
 mod check;
+mod faults;
+mod merge;
 mod combinations;
 mod compare;
+mod evidence;
 mod new;
 mod run;
 mod size_relief;
 mod style;
+mod sweep;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -72,6 +76,25 @@ enum Command {
     Check(check::Args),
     /// Writes a commented starter file that runs as it stands.
     New(new::Args),
+    /// Runs the healthy system and each fault, and shows what tells one fault from another.
+    ///
+    /// Prints which readings move, which way and by how much; what a drill with one damper open at
+    /// a time shows; and which test parts faults that look alike. Leaves OUT/faults-<scenario>/ with
+    /// telltales.csv, drill.csv, suspects.csv and figures/, whole or not at all.
+    Faults(faults::Args),
+    /// Runs every combination of values of some keys, samples of what is uncertain, or both.
+    ///
+    /// Runs on all cores and leaves OUT/sweep-<scenario>/ with one row a case, quantiles, limits
+    /// broken with intervals, rank correlations and figures: the same bytes for any number of
+    /// threads. Ends with status 0, 1 when a mandatory limit was broken in any case, 2 on bad
+    /// input, 3 when results cannot be written, 130 when interrupted.
+    Sweep(sweep::Args),
+    /// Joins the parts of a sweep that was run with --shard.
+    Merge(merge::Args),
+    /// Compares the program's figures with libraries, standards and exact solutions.
+    ///
+    /// Ends with status 0 when every comparison holds, 1 when one fails.
+    Evidence(evidence::Args),
 }
 
 /// How a command ended.
@@ -81,6 +104,7 @@ enum Status {
     LimitBroken = 1,
     BadInput = 2,
     CannotWrite = 3,
+    Interrupted = 130,
 }
 
 /// What every command needs to know.
@@ -106,6 +130,10 @@ pub fn main() -> ExitCode {
         Some(Command::SizeRelief(args)) => size_relief::size_relief(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
         Some(Command::New(args)) => new::new(&context, &args),
+        Some(Command::Faults(args)) => faults::faults(&context, &args),
+        Some(Command::Sweep(args)) => sweep::sweep(&context, &args),
+        Some(Command::Merge(args)) => merge::merge(&context, &args),
+        Some(Command::Evidence(args)) => evidence::evidence(&context, &args),
     };
     ExitCode::from(status as u8)
 }

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Context, Status};
+use crate::scenario::shelf::STARTER;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -11,9 +12,6 @@ pub(super) struct Args {
     #[arg(value_name = "PATH")]
     path: PathBuf,
 }
-
-/// The starter file.
-pub const STARTER: &str = include_str!("starter.toml");
 
 /// Writes the starter file.
 pub(super) fn new(_: &Context, args: &Args) -> Status {

@@ -1,3 +1,4 @@
 //! Small numerical tools that know nothing of buildings.
 
+pub mod distribution;
 pub mod sparse_lu;

@@ -10,7 +10,8 @@ use crate::scenario::Scenario;
 /// The first half hour of a band is recovery, not control; our own choice.
 const SETTLING_S: f64 = 1800.0;
 
-/// Time a zone's sensor is further from its setpoint than the band allows, by zone.
+/// Time a zone's sensor is warmer than its cooling setpoint or colder than its heating setpoint by
+/// more than the band allows, by zone. A unit that only cools has no cold side, and the reverse.
 #[derive(Clone, Debug)]
 pub struct OutsideBand {
     limit: Limit,
@@ -62,7 +63,9 @@ impl Observer for OutsideBand {
                 continue;
             }
             watch.judged_s += dt_s;
-            let error = z.sensor_c - z.setpoint_c;
+            let warm_k = (z.sensor_c - z.cooling_c).max(0.0);
+            let cold_k = (z.heating_c - z.sensor_c).max(0.0);
+            let error = if warm_k >= cold_k { warm_k } else { -cold_k };
             if error.abs() > self.half_width_k {
                 watch.outside_s += dt_s;
             }
@@ -170,7 +173,8 @@ impl Observer for Spread {
             *settled_s = if z.in_band { *settled_s + dt_s } else { 0.0 };
         }
         for (z, (_, rooms, histogram)) in self.zones.iter_mut().enumerate() {
-            if self.in_band_s[z] > SETTLING_S
+            if rooms.len() >= 2
+                && self.in_band_s[z] > SETTLING_S
                 && let Some(s) = spread(rooms.iter().map(|&r| sample.rooms[r].operative_c()))
             {
                 histogram.add(s, dt_s);

@@ -90,6 +90,8 @@ pub struct Energy {
     fan_j: f64,
     sensible_j: f64,
     latent_j: f64,
+    /// Heat moved either way.
+    moved_j: f64,
     steady_j: f64,
     condensate_kg: f64,
 }
@@ -108,6 +110,7 @@ impl Observer for Energy {
         self.fan_j += u.fan_w * dt_s;
         self.sensible_j += u.sensible_w * dt_s;
         self.latent_j += u.latent_w * dt_s;
+        self.moved_j += (u.sensible_w + u.latent_w).abs() * dt_s;
         self.condensate_kg += u.condensate_kg_s * dt_s;
         if u.speed > 0.0 {
             self.steady_j += u.steady_w * dt_s;
@@ -116,7 +119,7 @@ impl Observer for Energy {
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
         let electric = self.compressor_j + self.fan_j;
-        let moved = (self.sensible_j + self.latent_j).abs();
+        let moved = self.moved_j;
         let energy = |key, title, j| Measure::new(key, title, "house", j, Dimension::Energy);
         let share = |key, title, f| Measure::new(key, title, "house", f, Dimension::Fraction);
         vec![
@@ -129,10 +132,10 @@ impl Observer for Energy {
             ),
             energy(
                 "energy_sensible",
-                "sensible heat moved (cooling positive)",
+                "sensible heat removed, heating negative",
                 self.sensible_j,
             ),
-            energy("energy_latent", "latent heat moved", self.latent_j),
+            energy("energy_latent", "latent heat removed", self.latent_j),
             Measure::new(
                 "cop_mean",
                 "mean COP, fan included",

@@ -61,6 +61,10 @@ pub struct Limits {
     pub starts_per_hour: Limit,
     /// Velocity over a grille's face, m/s, for all rooms; `None` = by use of the room.
     pub face_velocity: Option<Limit>,
+    /// Sound in every room, dB(A), where the scenario sets one; `None` = by use of the room.
+    pub sound_dba: Option<f64>,
+    /// Whether the rooms' limits for sound are mandatory.
+    pub sound_mandatory: bool,
     /// Shortest complete run, s.
     pub shortest_run_s: Limit,
     /// Shortest complete off-time, s.
@@ -92,6 +96,8 @@ impl Default for Limits {
             static_pa: Limit::at_most(125.0, "rated external static of small fans, trade press"),
             starts_per_hour: Limit::at_most(6.0, "common practice, no source"),
             face_velocity: None,
+            sound_dba: None,
+            sound_mandatory: false,
             shortest_run_s: Limit::at_least(300.0, "common practice, no source"),
             shortest_off_s: Limit::at_least(180.0, "compressor makers' guides, 180 s timer"),
             relief_share: Limit::at_most(0.30, "our own derivation for a fixed-speed coil"),

@@ -9,6 +9,7 @@ pub mod cycling;
 pub mod energy;
 pub mod limits;
 pub mod noise_rating;
+pub mod sound;
 pub mod thermal_comfort;
 
 use crate::quantity::Dimension;
@@ -91,6 +92,10 @@ pub trait Observer {
     fn observe(&mut self, sample: &Sample, dt_s: f64);
     /// Sees an event as it happens.
     fn event(&mut self, _event: &Event) {}
+    /// The loudest minute of every room, from the observer that listens.
+    fn loudest(&self) -> Vec<sound::LoudRoom> {
+        Vec::new()
+    }
     /// Says what it found; `end_s` is the length of the run.
     fn measures(&self, end_s: f64) -> Vec<Measure>;
 }
@@ -101,6 +106,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
         Box::new(cycling::Cycling::new(&scenario.limits)),
         Box::new(air::Pressure::new(scenario)),
         Box::new(air::FaceVelocity::new(scenario)),
+        Box::new(sound::Sound::new(scenario)),
         Box::new(air::ReliefShare::new(scenario)),
         Box::new(energy::SupplyMargin::new(scenario)),
         Box::new(comfort::OutsideBand::new(scenario)),

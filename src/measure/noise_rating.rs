@@ -182,7 +182,11 @@ pub struct LoudestMinute {
     window: usize,
     count: usize,
     times_s: Vec<f64>,
+    /// Spectra by slot; a new one is taken only when the sound changes.
     sounds: Vec<RoomSound>,
+    /// The slot of each step in the ring.
+    slots: Vec<usize>,
+    slot: usize,
     a_energies: Vec<f64>,
     best: Vec<Best>,
 }
@@ -213,6 +217,8 @@ impl LoudestMinute {
             count: 0,
             times_s: vec![0.0; 2 * window],
             sounds: vec![RoomSound::SILENT; 2 * window * rooms],
+            slots: vec![0; 2 * window],
+            slot: 0,
             a_energies: vec![0.0; 2 * window * rooms],
             best: vec![best; rooms],
         }
@@ -220,18 +226,40 @@ impl LoudestMinute {
 
     /// Adds the sound of the step that starts at `time_s`.
     pub fn push(&mut self, time_s: f64, state: &SoundState) {
+        // As many slots as steps in the ring: one is used again only when its last step has left.
+        self.slot = self.row(self.slot + 1);
+        let (row, first) = (self.row(self.count), self.slot * self.rooms);
+        for (room, sound) in state.rooms.iter().enumerate().take(self.rooms) {
+            self.sounds[first + room] = *sound;
+            self.a_energies[row * self.rooms + room] = sound.a_energy();
+        }
+        self.step(time_s);
+    }
+
+    /// Adds a step that sounds exactly as the one before it; silence if there was none.
+    pub fn push_same(&mut self, time_s: f64) {
+        let (row, before) = (
+            self.row(self.count),
+            self.row(self.count + 2 * self.window - 1),
+        );
+        for room in 0..self.rooms {
+            self.a_energies[row * self.rooms + room] = self.a_energies[before * self.rooms + room];
+        }
+        self.step(time_s);
+    }
+
+    fn step(&mut self, time_s: f64) {
         let (now, window) = (self.count, self.window);
         let (row, leaving) = (self.row(now), self.row(now + window));
         self.times_s[row] = time_s;
-        for (room, sound) in state.rooms.iter().enumerate().take(self.rooms) {
-            let a_energy = sound.a_energy();
+        self.slots[row] = self.slot;
+        for room in 0..self.rooms {
+            let a_energy = self.a_energies[row * self.rooms + room];
             let best = &mut self.best[room];
             if now >= window {
                 best.running -= self.a_energies[leaving * self.rooms + room];
             }
             best.running += a_energy;
-            self.a_energies[row * self.rooms + room] = a_energy;
-            self.sounds[row * self.rooms + room] = *sound;
             if now + 1 < window {
                 continue;
             }
@@ -266,7 +294,7 @@ impl LoudestMinute {
         let mut sound = RoomSound::SILENT;
         let part = 1.0 / steps as f64;
         for step in first..first + steps {
-            let heard = &self.sounds[self.row(step) * self.rooms + room];
+            let heard = &self.sounds[self.slots[self.row(step)] * self.rooms + room];
             for (mean, now) in sound.by_source.iter_mut().zip(&heard.by_source) {
                 for (mean, now) in mean.iter_mut().zip(now) {
                     *mean += part * now;

@@ -161,6 +161,8 @@ pub struct ReliefSpec {
     pub channel: Option<u32>,
     /// Area of its duct, m².
     pub area_m2: f64,
+    /// Its duct, a hand damper's loss included.
+    pub run: Run,
 }
 
 /// Everything the air side is made of.
@@ -203,6 +205,26 @@ pub struct AirCommand<'a> {
     pub open_doors: &'a [bool],
 }
 
+/// What is wrong with filter and relief.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Impairment {
+    /// Filter resistance over what it should be.
+    pub filter: f64,
+    /// Relief conductance over what it should be; above 0.
+    pub relief_capacity: f64,
+    /// Where the relief's blade stands still, 0 to 1; `None` = it moves.
+    pub relief_stuck: Option<f64>,
+}
+
+impl Impairment {
+    /// Nothing is wrong.
+    pub const NONE: Impairment = Impairment {
+        filter: 1.0,
+        relief_capacity: 1.0,
+        relief_stuck: None,
+    };
+}
+
 /// Flows and pressures of the air side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AirState {
@@ -214,10 +236,14 @@ pub struct AirState {
     pub fan_w: f64,
     /// Whether the fan runs left of its peak.
     pub stalled: bool,
+    /// Pressure the fan itself makes, Pa, the loss inside the unit included.
+    pub fan_rise_pa: f64,
     /// Supply plenum against outdoors, Pa.
     pub supply_pa: f64,
     /// Return plenum against outdoors, Pa.
     pub return_pa: f64,
+    /// Drop across the filter, Pa.
+    pub filter_pa: f64,
     /// Flow down each trunk, m³/s.
     pub trunks_m3_s: Vec<f64>,
     /// Flow into the room from each outlet, m³/s.
@@ -268,8 +294,12 @@ pub struct AirSide {
     leaks: Vec<ElementId>,
     /// Everything of a branch but its damper.
     branch: Vec<LinearQuadratic>,
+    /// Every branch's damper as it stood at the last solution.
+    dampers: Vec<LinearQuadratic>,
+    relief_duct: LinearQuadratic,
     door_open: Vec<LinearQuadratic>,
     door_shut: Vec<LinearQuadratic>,
+    impaired: Impairment,
 }
 
 impl AirSide {
@@ -314,7 +344,7 @@ impl AirSide {
             branch.push(fixed);
         }
         let relief = spec.relief.as_ref().and_then(|r| {
-            let law = relief_law(&r.relief, 0.0, 0.0, 1.0)?;
+            let law = relief_law(&r.relief, 0.0, 0.0, 1.0, &Impairment::NONE)?;
             let to = match r.to {
                 ReliefTo::Return => return_,
                 ReliefTo::Room(i) => room_nodes[i],
@@ -373,7 +403,6 @@ impl AirSide {
             .collect();
         Ok(AirSide {
             network: b.build()?,
-            spec,
             fan,
             supply,
             return_,
@@ -384,10 +413,25 @@ impl AirSide {
             returns,
             doors: door_elements,
             leaks,
+            dampers: vec![LinearQuadratic::NONE; branch.len()],
+            relief_duct: spec
+                .relief
+                .as_ref()
+                .map_or(LinearQuadratic::NONE, |r| r.run.duct.law(&air)),
+            spec,
             branch,
             door_open,
             door_shut,
+            impaired: Impairment::NONE,
         })
+    }
+
+    /// Takes over what is wrong from now on.
+    pub fn impair(&mut self, with: Impairment, state: &mut AirState) {
+        if self.impaired != with {
+            self.impaired = with;
+            state.solved = None;
+        }
     }
 
     /// What it is made of.
@@ -403,8 +447,10 @@ impl AirSide {
             fan_speed: 0.0,
             fan_w: 0.0,
             stalled: false,
+            fan_rise_pa: 0.0,
             supply_pa: 0.0,
             return_pa: 0.0,
+            filter_pa: 0.0,
             trunks_m3_s: vec![0.0; spec.trunks.len()],
             outlets_m3_s: vec![0.0; spec.outlets.len()],
             relief_m3_s: 0.0,
@@ -438,7 +484,7 @@ impl AirSide {
         state.fan_hours += dt_s / 3600.0;
         // Loading in steps of a thousandth: the filter does not change from second to second.
         let loading = self.spec.filter_loading + self.spec.filter_growth_1_h * state.fan_hours;
-        let loading = (loading * 1000.0).round() / 1000.0;
+        let loading = (loading * 1000.0 + 0.5) as i64 as f64 / 1000.0;
         if let Some(s) = &state.solved
             && s.blade_at_rest
             && s.fan == command.fan
@@ -452,6 +498,7 @@ impl AirSide {
         self.set_laws(command, loading, dt_s, state);
         self.network.solve(&mut state.network)?;
         let at_rest = self.read(command, dt_s, state);
+        state.filter_pa = self.spec.filter.drop_pa(state.fan_m3_s) * loading * self.impaired.filter;
         match &mut state.solved {
             Some(s) => {
                 s.fan = command.fan;
@@ -475,6 +522,29 @@ impl AirSide {
         Ok(true)
     }
 
+    /// Pressure drop across each outlet's damper alone at the last solution, Pa, into `drops_pa`;
+    /// zero where there is no damper.
+    pub fn damper_drops(&self, state: &AirState, drops_pa: &mut [f64]) {
+        let flows = state.outlets_m3_s.iter().zip(&self.dampers);
+        for (drop, (&flow, law)) in drops_pa.iter_mut().zip(flows) {
+            *drop = law.drop_pa(flow).abs();
+        }
+    }
+
+    /// Pressure drop across the relief damper alone at the last solution, Pa: what stands across
+    /// the whole relief less the loss of its duct.
+    pub fn relief_drop_pa(&self, state: &AirState) -> f64 {
+        let Some(relief) = &self.spec.relief else {
+            return 0.0;
+        };
+        let end_pa = match relief.to {
+            ReliefTo::Return => state.return_pa,
+            ReliefTo::Room(room) => state.rooms_pa[room],
+        };
+        let duct_pa = self.relief_duct.drop_pa(state.relief_m3_s);
+        (state.supply_pa - end_pa - duct_pa).abs()
+    }
+
     /// No fan, no wind, no buoyancy in the ducts: nothing flows.
     fn rest(&self, command: &AirCommand<'_>, dt_s: f64, state: &mut AirState) -> bool {
         if let Some(ReliefSpec {
@@ -482,10 +552,13 @@ impl AirSide {
             ..
         }) = &self.spec.relief
         {
-            state.blade = blade.law(state.blade, dt_s).opening_at(0.0);
+            state.blade = self
+                .impaired
+                .relief_stuck
+                .unwrap_or_else(|| blade.law(state.blade, dt_s).opening_at(0.0));
             state.relief_opening = state.blade;
         } else {
-            state.relief_opening = command.relief;
+            state.relief_opening = self.impaired.relief_stuck.unwrap_or(command.relief);
         }
         if state.fan_m3_s == 0.0 && state.fan_speed == 0.0 {
             return false;
@@ -494,8 +567,10 @@ impl AirSide {
         state.fan_speed = 0.0;
         state.fan_w = 0.0;
         state.stalled = false;
+        state.fan_rise_pa = 0.0;
         state.supply_pa = 0.0;
         state.return_pa = 0.0;
+        state.filter_pa = 0.0;
         state.relief_m3_s = 0.0;
         for flows in [
             &mut state.trunks_m3_s,
@@ -514,6 +589,7 @@ impl AirSide {
     fn set_laws(&mut self, command: &AirCommand<'_>, loading: f64, dt_s: f64, state: &AirState) {
         let spec = &self.spec;
         let filter = spec.filter;
+        let loading = loading * self.impaired.filter;
         if let Law::Fan(law) = self.network.law_mut(self.fan) {
             law.drive = spec.drive.at(command.fan);
             law.series = spec.coil.in_series(LinearQuadratic {
@@ -528,12 +604,14 @@ impl AirSide {
                 .is_some_and(|s| s.openings[i] == command.openings[i]);
             if let Some(damper) = o.damper.as_ref().filter(|_| !unmoved) {
                 let law = damper.law(command.openings[i], spec.air.density_kg_m3);
+                self.dampers[i] = law;
                 let law = Law::LinearQuadratic(self.branch[i].in_series(law));
                 self.network.set_law(self.outlets[i], law);
             }
         }
         if let (Some(element), Some(r)) = (self.relief, &spec.relief)
-            && let Some(law) = relief_law(&r.relief, command.relief, state.blade, dt_s)
+            && let Some(law) =
+                relief_law(&r.relief, command.relief, state.blade, dt_s, &self.impaired)
         {
             self.network.set_law(element, law);
         }
@@ -555,6 +633,7 @@ impl AirSide {
             state.fan_speed = point.speed;
             state.fan_w = point.power_w;
             state.stalled = point.stalled;
+            state.fan_rise_pa = point.rise_pa;
         }
         state.fan_m3_s = n.flow_m3_s(self.fan);
         state.supply_pa = n.pressure_pa(self.supply);
@@ -584,12 +663,15 @@ impl AirSide {
                     ReliefTo::Room(i) => state.rooms_pa[i],
                 };
                 let before = state.blade;
-                state.blade = blade.law(before, dt_s).opening_at(state.supply_pa - end);
+                state.blade = self
+                    .impaired
+                    .relief_stuck
+                    .unwrap_or_else(|| blade.law(before, dt_s).opening_at(state.supply_pa - end));
                 state.relief_opening = state.blade;
                 (state.blade - before).abs() < BLADE_REST
             }
             Relief::Motorised(_) => {
-                state.relief_opening = command.relief;
+                state.relief_opening = self.impaired.relief_stuck.unwrap_or(command.relief);
                 true
             }
             Relief::None => true,
@@ -597,10 +679,38 @@ impl AirSide {
     }
 }
 
-fn relief_law(relief: &Relief, opening: f64, blade: f64, dt_s: f64) -> Option<Law> {
+fn relief_law(
+    relief: &Relief,
+    opening: f64,
+    blade: f64,
+    dt_s: f64,
+    impaired: &Impairment,
+) -> Option<Law> {
+    let share = impaired.relief_capacity;
     match relief {
         Relief::None => None,
-        Relief::WeightedBlade(b) => Some(Law::WeightedBlade(b.law(blade, dt_s))),
-        Relief::Motorised(m) => Some(Law::LinearQuadratic(m.law(opening))),
+        Relief::WeightedBlade(b) => {
+            let mut law = b.law(blade, dt_s);
+            law.leak *= share;
+            law.full *= share;
+            Some(match impaired.relief_stuck {
+                None => Law::WeightedBlade(law),
+                Some(at) => {
+                    let conductance = law.leak + (law.full - law.leak) * at;
+                    Law::LinearQuadratic(LinearQuadratic {
+                        a: ORIFICE_LINEAR,
+                        b: 1.0 / (conductance * conductance),
+                    })
+                }
+            })
+        }
+        Relief::Motorised(m) => {
+            let law = m.law(impaired.relief_stuck.unwrap_or(opening));
+            // A share of the flow at every drop.
+            Some(Law::LinearQuadratic(LinearQuadratic {
+                a: law.a / share,
+                b: law.b / (share * share),
+            }))
+        }
     }
 }

@@ -8,8 +8,9 @@ use chrono::{Datelike, NaiveDateTime, TimeDelta, Timelike};
 
 use crate::plant::air::MoistAir;
 use crate::plant::room::{H_OUTER, Hours, Room};
-use crate::plant::sun::{Sun, beam_incidence_modifier, irradiance_on};
-use crate::plant::weather::{Sample, Site, Weather};
+use crate::plant::sun::{Irradiance, Surface, beam_incidence_modifier, irradiance_on};
+use crate::plant::sun_track::SunTrack;
+use crate::plant::weather::{Site, Weather};
 
 /// Ground reflectance seen by windows and walls; ASHRAE's usual 0.2.
 pub const ALBEDO: f64 = 0.2;
@@ -57,8 +58,46 @@ pub struct Drive {
 struct Minute {
     outdoor: MoistAir,
     roof_space_c: f64,
-    sun_w: Vec<f64>,
-    opaque_w: Vec<f64>,
+    rooms: Vec<Sunlit>,
+}
+
+/// What the sun does to one room at a whole minute.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sunlit {
+    sun_w: f64,
+    opaque_w: f64,
+}
+
+/// Orientations that occur, each looked at once a minute however many rooms share it.
+#[derive(Clone, Debug)]
+struct Facades {
+    surfaces: Vec<Surface>,
+    now: Vec<Irradiance>,
+    /// Surface of each window and opaque part, room by room in their order.
+    of_windows: Vec<usize>,
+    of_opaque: Vec<usize>,
+}
+
+impl Facades {
+    fn new(rooms: &[Room]) -> Facades {
+        let mut surfaces: Vec<Surface> = Vec::new();
+        let mut find = |s: Surface| {
+            surfaces.iter().position(|o| *o == s).unwrap_or_else(|| {
+                surfaces.push(s);
+                surfaces.len() - 1
+            })
+        };
+        let windows = rooms.iter().flat_map(|r| &r.windows);
+        let of_windows = windows.map(|w| find(w.surface)).collect();
+        let opaque = rooms.iter().flat_map(|r| &r.opaque);
+        let of_opaque = opaque.map(|o| find(o.surface)).collect();
+        Facades {
+            now: vec![Irradiance::default(); surfaces.len()],
+            surfaces,
+            of_windows,
+            of_opaque,
+        }
+    }
 }
 
 /// Steps through the minutes of a run.
@@ -69,6 +108,8 @@ pub struct Drivers<'a> {
     rooms: &'a [Room],
     door_hours: Vec<&'a [Hours]>,
     start: NaiveDateTime,
+    sun: SunTrack,
+    facades: Facades,
     minute: i64,
     from: Minute,
     to: Minute,
@@ -88,14 +129,15 @@ impl<'a> Drivers<'a> {
         let blank = Minute {
             outdoor: MoistAir { t_c: 0.0, w: 0.0 },
             roof_space_c: 0.0,
-            sun_w: vec![0.0; rooms.len()],
-            opaque_w: vec![0.0; rooms.len()],
+            rooms: vec![Sunlit::default(); rooms.len()],
         };
         Drivers {
             site,
             weather,
             rooms,
             start,
+            sun: SunTrack::new(*site),
+            facades: Facades::new(rooms),
             minute: i64::MIN,
             from: blank.clone(),
             to: blank,
@@ -111,26 +153,16 @@ impl<'a> Drivers<'a> {
 
     /// The drive `t_s` seconds after the start (negative during a warm-up).
     pub fn at(&mut self, t_s: f64) -> &Drive {
-        let minute = (t_s / 60.0).floor() as i64;
+        // The whole part, downwards also before the start.
+        let whole = (t_s / 60.0) as i64;
+        let minute = whole - i64::from(whole as f64 > t_s / 60.0);
         if minute != self.minute {
             if minute == self.minute.wrapping_add(1) {
                 std::mem::swap(&mut self.from, &mut self.to);
             } else {
-                fill(
-                    self.site,
-                    self.weather,
-                    self.rooms,
-                    self.local(minute),
-                    &mut self.from,
-                );
+                self.fill(minute, false);
             }
-            fill(
-                self.site,
-                self.weather,
-                self.rooms,
-                self.local(minute + 1),
-                &mut self.to,
-            );
+            self.fill(minute + 1, true);
             self.minute = minute;
             self.change_hours();
         }
@@ -142,9 +174,10 @@ impl<'a> Drivers<'a> {
             w: mix(self.from.outdoor.w, self.to.outdoor.w),
         };
         now.roof_space_c = mix(self.from.roof_space_c, self.to.roof_space_c);
-        for (i, room) in now.rooms.iter_mut().enumerate() {
-            room.sun_w = mix(self.from.sun_w[i], self.to.sun_w[i]);
-            room.opaque_w = mix(self.from.opaque_w[i], self.to.opaque_w[i]);
+        let ends = self.from.rooms.iter().zip(&self.to.rooms);
+        for (room, (from, to)) in now.rooms.iter_mut().zip(ends) {
+            room.sun_w = mix(from.sun_w, to.sun_w);
+            room.opaque_w = mix(from.opaque_w, to.opaque_w);
         }
         now
     }
@@ -156,6 +189,36 @@ impl<'a> Drivers<'a> {
 
     fn local(&self, minute: i64) -> NaiveDateTime {
         self.start + TimeDelta::minutes(minute)
+    }
+
+    /// Weather and sun at a whole minute: at the end of the present one, or at its beginning.
+    fn fill(&mut self, minute: i64, end: bool) {
+        let local = self.local(minute);
+        let sun = self.sun.at(local);
+        let sample = self.weather.sample(self.site, local, &sun);
+        let facades = &mut self.facades;
+        for (now, surface) in facades.now.iter_mut().zip(&facades.surfaces) {
+            *now = irradiance_on(surface, &sun, sample.dni_w_m2, sample.dhi_w_m2, ALBEDO);
+        }
+        let at = if end { &mut self.to } else { &mut self.from };
+        at.outdoor = sample.air();
+        at.roof_space_c = roof_space_c(sample.air_c, sample.ghi_w_m2(&sun));
+        let mut of_windows = facades.of_windows.iter();
+        let mut of_opaque = facades.of_opaque.iter();
+        for (room, lit) in self.rooms.iter().zip(&mut at.rooms) {
+            let windows = room.windows.iter().zip(&mut of_windows);
+            lit.sun_w = windows
+                .map(|(w, &s)| w.aperture_m2 * through_glass_w_m2(&facades.now[s]))
+                .sum();
+            // Σ UA·(To + α·E/ho − sky): sol-air temperature of ASHRAE's Handbook of Fundamentals.
+            let opaque = room.opaque.iter().zip(&mut of_opaque);
+            lit.opaque_w = opaque
+                .map(|(o, &s)| {
+                    let rise_k = o.absorptance * facades.now[s].total() / H_OUTER - o.sky_k;
+                    o.ua_w_k * (sample.air_c + rise_k)
+                })
+                .sum();
+        }
     }
 
     fn change_hours(&mut self) {
@@ -181,39 +244,13 @@ pub fn minute_of_week(local: NaiveDateTime) -> u32 {
     local.weekday().num_days_from_monday() * 1440 + local.hour() * 60 + local.minute()
 }
 
-fn fill(site: &Site, weather: &Weather, rooms: &[Room], local: NaiveDateTime, minute: &mut Minute) {
-    let sun = site.sun(local);
-    let sample = weather.sample(site, local, &sun);
-    minute.outdoor = sample.air();
-    let roof_rise_k = ROOF_ABSORPTANCE * sample.ghi_w_m2(&sun) / H_OUTER;
-    minute.roof_space_c = sample.air_c + ROOF_SPACE_SHARE * roof_rise_k;
-    for (i, room) in rooms.iter().enumerate() {
-        minute.sun_w[i] = sun_through_windows_w(room, &sun, &sample);
-        minute.opaque_w[i] = opaque_source_w(room, &sun, &sample);
-    }
+/// Air of a roof space that keeps a part of the roof's sol-air rise, °C.
+fn roof_space_c(outdoor_c: f64, ghi_w_m2: f64) -> f64 {
+    outdoor_c + ROOF_SPACE_SHARE * ROOF_ABSORPTANCE * ghi_w_m2 / H_OUTER
 }
 
-/// Sun that a room's windows let in, W: glass aperture times beam with its incidence modifier plus
-/// 0.9 of sky and ground diffuse (ISO 13790 form).
-fn sun_through_windows_w(room: &Room, sun: &Sun, sample: &Sample) -> f64 {
-    room.windows
-        .iter()
-        .map(|w| {
-            let i = irradiance_on(&w.surface, sun, sample.dni_w_m2, sample.dhi_w_m2, ALBEDO);
-            let beam = i.beam * beam_incidence_modifier(i.cos_incidence);
-            w.aperture_m2 * (beam + DIFFUSE_MODIFIER * (i.sky + i.ground))
-        })
-        .sum()
-}
-
-/// Σ UA·(To + α·E/ho − sky), W: sol-air temperature of ASHRAE's Handbook of Fundamentals.
-fn opaque_source_w(room: &Room, sun: &Sun, sample: &Sample) -> f64 {
-    room.opaque
-        .iter()
-        .map(|s| {
-            let i = irradiance_on(&s.surface, sun, sample.dni_w_m2, sample.dhi_w_m2, ALBEDO);
-            let rise = s.absorptance * (i.beam + i.sky + i.ground) / H_OUTER - s.sky_k;
-            s.ua_w_k * (sample.air_c + rise)
-        })
-        .sum()
+/// Sun let through per m² of glass aperture, W/m²: beam with its incidence modifier plus 0.9 of
+/// sky and ground diffuse (ISO 13790 form).
+fn through_glass_w_m2(i: &Irradiance) -> f64 {
+    i.beam * beam_incidence_modifier(i.cos_incidence) + DIFFUSE_MODIFIER * (i.sky + i.ground)
 }

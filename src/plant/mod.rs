@@ -3,6 +3,7 @@
 
 pub mod air;
 pub mod air_side;
+pub mod coupled_rooms;
 pub mod damper;
 pub mod door;
 pub mod doorway;
@@ -15,6 +16,7 @@ pub mod relief;
 pub mod room;
 pub mod sound;
 pub mod sun;
+pub mod sun_track;
 pub mod thermal;
 pub mod transport;
 pub mod unit;

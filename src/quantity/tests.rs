@@ -210,7 +210,9 @@ fn the_table_of_units_is_sound() {
             assert_eq!(one, unit.to_si(300.0), "{dimension:?} {}", unit.symbol);
         }
         for system in [UnitSystem::Si, UnitSystem::Ip] {
-            assert!(!dimension.shown_unit(system).symbol.is_empty());
+            // A count has no unit to show; everything else has.
+            let bare = dimension.shown_unit(system).symbol.is_empty();
+            assert_eq!(bare, dimension == Dimension::Count, "{dimension:?}");
         }
         assert!(
             parse(&dimension.example(), dimension).is_ok(),

@@ -4,10 +4,13 @@
 //! (numbers). It is drawn once, as SVG; [`Figure::png`] rasterises that drawing. The same input
 //! gives the same bytes. To add a figure, write its file and add it to [`FIGURES`].
 
+mod bands;
 mod canvas;
 pub mod combinations;
 pub mod compare;
 mod context;
+pub mod fault_figure;
+pub mod faults;
 pub mod heat_map;
 mod lettering;
 mod marks;
@@ -20,24 +23,34 @@ mod raster;
 pub mod results;
 mod rooms;
 mod series;
+mod sound;
+mod spectrum;
 pub mod size_relief;
 mod story;
 mod supply;
 pub mod tell;
 mod time_axis;
 mod timeline;
+mod tornado;
 mod units;
 pub mod verdict;
 mod write;
 
+pub use bands::{BandPanel, BandPoint, BandSheet, bands};
 pub use outlets::outlets;
 pub use pressure::pressure;
 pub use raster::PNG_SCALE;
 pub use rooms::rooms;
 pub use series::{MAX_POINTS, decimate};
-pub use story::{Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryZone};
+pub use sound::sound;
+pub use spectrum::spectrum;
+pub use story::{
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
+    StorySound, StorySpectrum, StoryZone,
+};
 pub use supply::supply;
 pub use timeline::timeline;
+pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
 pub use units::{Quantity, UnitSystem};
 pub use write::{OutputDir, OutputError, Staged};
 
@@ -94,6 +107,8 @@ pub const FIGURES: &[(&str, Draw)] = &[
     ("pressure", pressure),
     ("supply", supply),
     ("outlets", outlets),
+    ("sound", sound),
+    ("spectrum", spectrum),
 ];
 
 /// Draws every figure in [`FIGURES`] with its PNG, in parallel, in their order.

@@ -83,7 +83,7 @@ impl<'a> SummaryMeasure<'a> {
 }
 
 /// Unit that a measure's value is written in: plain SI.
-fn si_symbol(m: &Measure) -> &'static str {
+pub(crate) fn si_symbol(m: &Measure) -> &'static str {
     symbol_of(m.dimension)
 }
 
@@ -125,6 +125,10 @@ pub fn write(
     let staged = OutputDir::stage(out.join(&scenario.name))?;
     staged.write_with("trace.csv", |w| {
         outcome.trace.write_csv(w).map_err(std::io::Error::other)
+    })?;
+    let rooms: Vec<String> = scenario.rooms.iter().map(|r| r.name.clone()).collect();
+    staged.write_with("sound.csv", |w| {
+        crate::run::sound_record::write_csv(&outcome.sound, &rooms, w)
     })?;
     staged.write("events.csv", &events_csv(scenario, outcome))?;
     staged.write("measures.csv", &measures_csv(outcome))?;

@@ -333,7 +333,7 @@ fn remarks(context: &Context<'_>) -> Vec<String> {
         shown(d.above_k)
     )];
     if context.has_bands() {
-        lines.push("Outside its time band a zone's dampers are shut.".to_owned());
+        lines.push("Outside its time band a zone's dampers are shut, unless its guard or set-back setpoint calls.".to_owned());
     }
     lines
 }

@@ -1,5 +1,6 @@
 //! What figures need to know beyond the trace: names, limits and events.
 
+use crate::plant::sound::RoomSound;
 use chrono::NaiveDateTime;
 
 /// The story a set of figures tells, apart from the numbers in the trace.
@@ -17,6 +18,8 @@ pub struct Story {
     pub differential: Differential,
     /// Limits drawn as lines.
     pub limits: StoryLimits,
+    /// Sound; `None` leaves its figures without data.
+    pub sound: Option<StorySound>,
     /// What happened, in order of time.
     pub events: Vec<StoryEvent>,
 }
@@ -73,6 +76,49 @@ pub struct StoryLimits {
     pub supply_high_trip_c: Option<StoryLimit>,
     /// Supply temperature at which high protection resets, °C.
     pub supply_high_reset_c: Option<StoryLimit>,
+}
+
+/// What the figures of sound need beyond the trace.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StorySound {
+    /// Rooms in the order of the file.
+    pub rooms: Vec<StoryRoomSound>,
+    /// The loudest minute of the room that stands worst against its limit.
+    pub spectrum: Option<StorySpectrum>,
+    /// How far the levels may be off, as a sentence.
+    pub expected: String,
+}
+
+/// Sound of one room.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StoryRoomSound {
+    /// Name of the room.
+    pub name: String,
+    /// Its limit, dB(A).
+    pub limit: StoryLimit,
+    /// Start of its loudest minute, s, and the level then, dB(A).
+    pub loudest: Option<(f64, f64)>,
+    /// Time above the limit, s.
+    pub above_s: f64,
+    /// What rules that minute, such as "grille 68 %".
+    pub ruling: String,
+}
+
+/// A spectrum with its sources.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StorySpectrum {
+    /// Name of the room.
+    pub room: String,
+    /// Start of its loudest minute, s.
+    pub at_s: f64,
+    /// Which zones called and stood open then.
+    pub combination: String,
+    /// Limit of the room, dB(A).
+    pub limit_dba: StoryLimit,
+    /// Limit of the room, NC.
+    pub limit_nc: StoryLimit,
+    /// Energies by source and octave.
+    pub sound: RoomSound,
 }
 
 /// What kind of thing happened.

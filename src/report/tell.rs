@@ -1,9 +1,15 @@
 //! Turns a scenario and its outcome into the [`Story`] that figures are drawn from.
 
-use super::{Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryZone};
+use super::{
+    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
+    StorySound, StorySpectrum, StoryZone,
+};
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
 use crate::control::thermostat::Placement;
+use crate::measure::Limit;
+use crate::measure::noise_rating::NcValue;
+use crate::measure::sound::{LoudRoom, expected_band};
 use crate::run::Outcome;
 use crate::run::event::What;
 use crate::scenario::Scenario;
@@ -18,7 +24,16 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             source: p.name.clone(),
         })
     };
-    let (low, high) = (protection(Sense::SupplyLow), protection(Sense::SupplyHigh));
+    // Only the trips of the modes that ran: a line for the other would squeeze the scale.
+    let ran = |heating: bool| {
+        let column = |name| outcome.trace.column(name).unwrap_or_default();
+        let (mode, speed) = (column("unit.heating"), column("unit.speed"));
+        mode.iter()
+            .zip(speed)
+            .any(|(m, s)| *s > 0.0 && (*m > 0.5) == heating)
+    };
+    let high = protection(Sense::SupplyHigh).filter(|_| ran(true));
+    let low = protection(Sense::SupplyLow).filter(|_| ran(false) || high.is_none());
     let zones = s
         .zones
         .iter()
@@ -72,7 +87,57 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             supply_high_trip_c: limit(high, |p| p.trip),
             supply_high_reset_c: limit(high, |p| p.reset),
         },
+        sound: Some(sound(s, outcome)),
         events: events(s, outcome),
+    }
+}
+
+fn sound(s: &Scenario, outcome: &Outcome) -> StorySound {
+    let limit = |l: &Limit| StoryLimit {
+        value: l.value,
+        source: l.source.clone(),
+    };
+    let rooms = s.rooms.iter().zip(&s.sound.limits).enumerate();
+    let rooms = rooms.map(|(i, (room, limits))| {
+        let loud = outcome.loudest.iter().find(|l| l.room == i);
+        StoryRoomSound {
+            name: room.name.clone(),
+            limit: limit(&limits.dba),
+            above_s: ["sound_above_day", "sound_above_night"]
+                .iter()
+                .filter_map(|key| outcome.measure(key, &room.name))
+                .map(|m| m.value)
+                .sum(),
+            loudest: loud.map(|l| (l.stretch.start_s, l.stretch.sound.dba())),
+            ruling: loud.map_or(String::new(), |l| {
+                let first = l.stretch.sound.ranking()[0];
+                format!("{} {:.0} %", first.source.name(), 100.0 * first.share)
+            }),
+        }
+    });
+    // How far over its limit a room is, by whichever rating is worse.
+    let excess = |l: &LoudRoom| {
+        let limits = &s.sound.limits[l.room];
+        let nc = match l.nc().value {
+            NcValue::Within(nc) => nc - limits.nc.value,
+            NcValue::Below15 => f64::NEG_INFINITY,
+            NcValue::Above65 => f64::INFINITY,
+        };
+        nc.max(l.stretch.sound.dba() - limits.dba.value)
+    };
+    let loud = outcome.loudest.iter();
+    let worst = loud.max_by(|a, b| excess(a).total_cmp(&excess(b)));
+    StorySound {
+        rooms: rooms.collect(),
+        spectrum: worst.map(|l| StorySpectrum {
+            room: s.rooms[l.room].name.clone(),
+            at_s: l.stretch.start_s,
+            combination: l.combination.clone(),
+            limit_dba: limit(&s.sound.limits[l.room].dba),
+            limit_nc: limit(&s.sound.limits[l.room].nc),
+            sound: l.stretch.sound,
+        }),
+        expected: expected_band(s.sound.measured_fan),
     }
 }
 
@@ -90,6 +155,14 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
         text: mode(heating),
     }];
     for e in &outcome.events {
+        if e.what == What::Fault {
+            out.push(StoryEvent {
+                t_s: e.t_s,
+                kind: EventKind::Fault,
+                subject: e.subject.clone(),
+                text: e.text.clone(),
+            });
+        }
         let What::Control(notice) = e.what else {
             continue;
         };
@@ -102,22 +175,9 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
                 mode(heating)
             }
             EventKind::Trip => {
-                let sense = s.control.controller.spec().protections.iter();
-                let sense = sense
-                    .filter(|p| p.name == e.subject)
-                    .map(|p| p.sense)
-                    .next();
-                let unit = if sense == Some(Sense::StaticHigh) {
-                    "Pa"
-                } else {
-                    "°C"
-                };
-                let verb = if notice == NoticeKind::Trip {
-                    ""
-                } else {
-                    "capacity lowered "
-                };
-                format!("{verb}at {:.1} {unit}", e.value)
+                let protections = &s.control.controller.spec().protections;
+                let told = protections.iter().find(|p| p.name == e.subject).map(beyond);
+                told.unwrap_or_else(|| e.text.clone())
             }
             EventKind::LockOut => "locked out, too many trips".to_string(),
             _ => e.text.clone(),
@@ -130,6 +190,20 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
         });
     }
     out
+}
+
+/// What a protection watches for: `below 5 °C for 60 s`.
+fn beyond(p: &Protection) -> String {
+    let unit = if p.sense == Sense::StaticHigh {
+        "Pa"
+    } else {
+        "°C"
+    };
+    let side = match p.sense {
+        Sense::SupplyHigh | Sense::StaticHigh => "above",
+        _ => "below",
+    };
+    format!("{side} {} {unit} for {:.0} s", p.trip, p.qualify_s)
 }
 
 fn kind_of(kind: NoticeKind) -> Option<EventKind> {

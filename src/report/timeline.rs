@@ -100,7 +100,7 @@ pub fn timeline(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
             heading.key(
                 canvas,
                 &[
-                    (Key::Fill(SKY_BLUE), "calling; taller is a higher stage"),
+                    (Key::Fill(SKY_BLUE), "calling"),
                     (Key::Fill(BAND), "time band open"),
                 ],
             );

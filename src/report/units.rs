@@ -54,7 +54,8 @@ impl UnitSystem {
     pub fn text(self, quantity: Quantity, si: f64) -> String {
         let value = self.convert(quantity, si);
         let digits = match (self, quantity) {
-            (_, Quantity::Temperature | Quantity::TemperatureDifference) => 1,
+            (_, Quantity::TemperatureDifference) => 2,
+            (_, Quantity::Temperature) => 1,
             (Self::Ip, Quantity::Pressure) => 2,
             _ => 0,
         };

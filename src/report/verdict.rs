@@ -3,7 +3,7 @@
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::UnitSystem;
-use crate::measure::{Measure, Side};
+use crate::measure::{Measure, Side, sound};
 use crate::quantity::{self, Dimension};
 use crate::run::Outcome;
 use crate::scenario::Scenario;
@@ -19,7 +19,7 @@ pub fn verdict(
     let judged: Vec<&Measure> = outcome
         .measures
         .iter()
-        .filter(|m| m.limit.is_some())
+        .filter(|m| m.limit.is_some() && !sound::is_folded(m, &outcome.measures))
         .collect();
     let broken: Vec<&&Measure> = judged.iter().filter(|m| m.holds() == Some(false)).collect();
     let mut out = String::new();
@@ -51,6 +51,7 @@ pub fn verdict(
         out += &rows(s, kept.into_iter(), units, width);
     }
     out += &format!("\n{}\n", energy(outcome, units));
+    out += &format!("{}\n", sound::expected_band(s.sound.measured_fan));
     out
 }
 
@@ -125,6 +126,7 @@ pub fn show(value: f64, dimension: Dimension, units: UnitSystem) -> String {
                 None => shown,
             }
         }
+        Dimension::SoundLevel => format!("{value:.0} dB(A)"),
         Dimension::Energy => format!("{:.2} kWh", value / 3.6e6),
         _ => quantity::display(value, dimension, units),
     }

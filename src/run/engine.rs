@@ -3,15 +3,18 @@
 use chrono::TimeDelta;
 
 use super::RunError;
+use super::by_hand::Hand;
 use super::event::{Event, What};
+use super::fault::{self, FaultState, Scheduled};
 use super::house::{House, HouseState};
 use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, ZoneSample};
+use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
 use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
 use crate::plant::air::{MoistAir, SaturationTable};
-use crate::plant::air_side::{AirCommand, AirSide, AirState};
+use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
 use crate::plant::drivers::{Drive, Drivers};
 use crate::plant::room::CP_MOIST;
 use crate::plant::transport::{Spaces, Transport};
@@ -43,10 +46,12 @@ pub struct State {
     pub sensors: Vec<SensorState>,
     /// Damper motors, by channel.
     pub motors: Vec<ActuatorState>,
+    /// Faults that last, and what they hold.
+    pub faults: FaultState,
 }
 
 /// Steps one scenario through time. Owns the scratch memory; a step allocates nothing.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Engine<'a> {
     scenario: &'a Scenario,
     calendar: Calendar,
@@ -54,11 +59,15 @@ pub struct Engine<'a> {
     lead_s: f64,
     drivers: Drivers<'a>,
     air_side: AirSide,
+    air_changed: bool,
     transport: Transport,
+    sound: SoundStage,
     house: House,
     saturation: SaturationTable,
     unit_step: UnitStep,
     commands: Commands,
+    faults: Vec<Scheduled>,
+    hand: Option<Hand>,
     readings_c: Vec<f64>,
     positions: Vec<f64>,
     openings: Vec<f64>,
@@ -109,8 +118,10 @@ impl<'a> Engine<'a> {
             control: controller.initial_state(scenario.run.seed),
             sensors,
             motors: vec![ActuatorState::at(0.0); channels],
+            faults: FaultState::new(&scenario.faults),
             house: house_state,
         };
+        let sound = SoundStage::new(scenario);
         let engine = Engine {
             calendar: Calendar::new(
                 scenario.run.start - TimeDelta::milliseconds((scenario.run.warm_up_s * 1e3) as i64),
@@ -122,6 +133,8 @@ impl<'a> Engine<'a> {
             saturation: SaturationTable::new(scenario.site.pressure_pa),
             unit_step: scenario.unit.unit.prepared(dt_s)?,
             commands: controller.commands(),
+            faults: scenario.faults.clone(),
+            hand: None,
             readings_c: vec![f64::NAN; scenario.zones.len()],
             positions: vec![0.0; channels],
             openings: vec![1.0; scenario.outlets.len()],
@@ -134,8 +147,11 @@ impl<'a> Engine<'a> {
                 rooms: vec![RoomSample::default(); scenario.rooms.len()],
                 zones: vec![ZoneSample::default(); scenario.zones.len()],
                 outlets: vec![OutletSample::default(); scenario.outlets.len()],
+                sound: sound.initial(),
                 ..Sample::default()
             },
+            sound,
+            air_changed: false,
             air_side,
             scenario,
         };
@@ -147,10 +163,27 @@ impl<'a> Engine<'a> {
         &mut self.house
     }
 
+    /// Puts other faults in place of those of the scenario; they begin afresh.
+    pub fn set_faults(&mut self, faults: Vec<Scheduled>, state: &mut State) {
+        state.faults = FaultState::new(&faults);
+        self.faults = faults;
+    }
+
+    /// Commands by hand in the controller's stead from the next step; `None` gives back.
+    pub fn by_hand(&mut self, hand: Option<Hand>) {
+        self.hand = hand;
+    }
+
+    /// What was last seen.
+    pub fn sample(&self) -> &Sample {
+        &self.sample
+    }
+
     /// Ends the warm-up: meters start afresh, and a lock-out that the warm-up earned is cleared, for
     /// somebody would have come.
     pub fn begin(&mut self, state: &mut State) {
         self.house.start_meters(&state.house);
+        self.sound.begin();
         let clock = self.calendar.clock(state.t_s + self.lead_s);
         let controller = &self.scenario.control.controller;
         // Clearing cannot be refused: it names no zone and no number.
@@ -163,7 +196,7 @@ impl<'a> Engine<'a> {
         self.notices.clear();
     }
 
-    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms.
+    /// One step: people, readings, control, dampers, air network, unit and ducts, rooms, sound.
     /// Events are appended to `events`; the sample shows the end of the step.
     ///
     /// # Errors
@@ -174,13 +207,17 @@ impl<'a> Engine<'a> {
         events: &mut Vec<Event>,
     ) -> Result<&Sample, RunError> {
         self.act(state, events);
-        self.read_thermostats(state);
+        state
+            .faults
+            .turn(&self.faults, state.t_s, self.scenario, events);
+        self.read(state);
         self.control(state, events);
         self.move_dampers(state, events);
         self.blow(state, events)?;
         let unit = self.condition(state)?;
         self.step_rooms(state)?;
         state.t_s += self.dt_s;
+        self.listen(state, events);
         self.look(state, &unit);
         Ok(&self.sample)
     }
@@ -212,7 +249,8 @@ impl<'a> Engine<'a> {
         }
     }
 
-    fn read_thermostats(&mut self, state: &mut State) {
+    /// Thermostats and damper positions, as they reach the controller.
+    fn read(&mut self, state: &mut State) {
         for (i, z) in self.scenario.zones.iter().enumerate() {
             let air_c = state.house.heat[3 * z.room];
             let wall_c = state.house.fabric_c(z.room);
@@ -220,13 +258,18 @@ impl<'a> Engine<'a> {
                 .sensor
                 .step(air_c, wall_c, self.dt_s, &mut state.sensors[i]);
         }
+        for (p, m) in self.positions.iter_mut().zip(&state.motors) {
+            *p = m.position;
+        }
+        let mut told = fault::Readings {
+            zone_c: &mut self.readings_c,
+            damper_position: &mut self.positions,
+        };
+        state.faults.readings(&self.faults, state.t_s, &mut told);
     }
 
     fn control(&mut self, state: &mut State, events: &mut Vec<Event>) {
         let s = self.scenario;
-        for (p, m) in self.positions.iter_mut().zip(&state.motors) {
-            *p = m.position;
-        }
         let rooms_flow: f64 = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
         let fan_on = state.air.fan_m3_s > 0.0;
         let readings = Readings {
@@ -239,15 +282,27 @@ impl<'a> Engine<'a> {
             rooms_flow_m3_s: if fan_on { rooms_flow } else { f64::NAN },
             coil_flow_fraction: state.air.fan_m3_s / s.rated_flow_m3_s,
         };
-        let clock = self.calendar.clock(state.t_s + self.lead_s);
-        s.control.controller.step(
-            &clock,
-            self.dt_s,
-            &readings,
-            &mut state.control,
-            &mut self.commands,
-            &mut self.notices,
-        );
+        if let Some(hand) = &mut self.hand {
+            hand.command(
+                &s.control.controller,
+                &readings,
+                self.dt_s,
+                &mut self.commands,
+            );
+        } else {
+            let clock = self.calendar.clock(state.t_s + self.lead_s);
+            s.control.controller.step(
+                &clock,
+                self.dt_s,
+                &readings,
+                &mut state.control,
+                &mut self.commands,
+                &mut self.notices,
+            );
+        }
+        state
+            .faults
+            .commands(&self.faults, state.t_s, &mut self.commands);
         for n in self.notices.drain(..) {
             events.push(told(s, &n, self.lead_s));
         }
@@ -293,6 +348,13 @@ impl<'a> Engine<'a> {
         for (opening, channel) in self.openings.iter_mut().zip(&control.outlet_channel) {
             *opening = channel.map_or(1.0, |c| state.motors[c].position);
         }
+        let mut air = Impairment::NONE;
+        let mut plant = fault::Plant {
+            openings: &mut self.openings,
+            air: &mut air,
+        };
+        state.faults.plant(&self.faults, state.t_s, &mut plant);
+        self.air_side.impair(air, &mut state.air);
     }
 
     fn blow(&mut self, state: &mut State, events: &mut Vec<Event>) -> Result<(), RunError> {
@@ -305,7 +367,8 @@ impl<'a> Engine<'a> {
             open_doors: &drive.open,
         };
         let was_on = state.air.fan_speed > 0.0;
-        if self.air_side.step(&command, self.dt_s, &mut state.air)? {
+        self.air_changed = self.air_side.step(&command, self.dt_s, &mut state.air)?;
+        if self.air_changed {
             self.transport.refresh(&state.air);
             let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
             self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
@@ -389,6 +452,15 @@ impl<'a> Engine<'a> {
             })
     }
 
+    /// Sound in the rooms: the same as before where no flow changed.
+    fn listen(&mut self, state: &State, events: &mut Vec<Event>) {
+        let sound = &mut self.sample.sound;
+        if self.air_changed {
+            self.sound.step(&self.air_side, &state.air, sound);
+        }
+        self.sound.judge(state.t_s, self.dt_s, sound, events);
+    }
+
     /// Fills the sample.
     fn look(&mut self, state: &State, unit: &UnitOutput) {
         let drive: &Drive = self.drivers.drive();
@@ -403,6 +475,7 @@ impl<'a> Engine<'a> {
             stalled: state.air.stalled,
             supply_static_pa: state.air.supply_pa,
             return_static_pa: state.air.return_pa,
+            filter_drop_pa: state.air.filter_pa,
             relief_flow_m3_s: state.air.relief_m3_s,
             relief_opening: state.air.relief_opening,
         };
@@ -432,7 +505,10 @@ impl<'a> Engine<'a> {
             };
         }
         for (i, z) in s.zones.iter_mut().enumerate() {
+            let set = self.commands.zone_setpoints[i];
             *z = ZoneSample {
+                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
+                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
                 sensor_c: self.readings_c[i],
                 setpoint_c: self.commands.zone_setpoint_c[i],
                 call: self.commands.zone_call[i],
@@ -444,6 +520,8 @@ impl<'a> Engine<'a> {
             *o = OutletSample {
                 flow_m3_s: flow,
                 opening: self.openings[i],
+                reported: self.scenario.control.outlet_channel[i]
+                    .map_or(1.0, |c| self.positions[c]),
                 face_velocity_m_s: flow.abs() / self.scenario.outlets[i].face_area_m2,
                 air_c: self.transport.outlet_air()[i].t_c,
             };
@@ -455,7 +533,7 @@ impl<'a> Engine<'a> {
 fn relative_humidity(table: &SaturationTable, air: MoistAir) -> f64 {
     let saturated = table.w_sat(air.t_c);
     const RATIO: f64 = 0.621945;
-    (air.w / (RATIO + air.w)) * ((RATIO + saturated) / saturated)
+    air.w * (RATIO + saturated) / ((RATIO + air.w) * saturated)
 }
 
 fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {

@@ -11,8 +11,12 @@ pub enum What {
     Fan,
     /// A damper has come to rest.
     Damper,
+    /// A room went above its sound limit, or came back.
+    Sound,
     /// A person acted.
     Action,
+    /// A fault began or ended.
+    Fault,
 }
 
 impl What {
@@ -22,7 +26,9 @@ impl What {
             What::Control(kind) => kind.name(),
             What::Fan => "fan",
             What::Damper => "damper",
+            What::Sound => "sound",
             What::Action => "action",
+            What::Fault => "fault",
         }
     }
 }

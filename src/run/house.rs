@@ -1,13 +1,13 @@
 //! The rooms through time: heat and moisture of all rooms, stepped together.
 
-use super::meter::{Closure, Meter};
+use super::meter::{Closure, Meter, Tally};
 use crate::plant::air::{MoistAir, SaturationTable, humidity_ratio};
 use crate::plant::air_side::{AirState, ReliefTo};
+use crate::plant::coupled_rooms::{CoupledRooms, DoorWay, Middle, RoomBalance, RoomStores};
 use crate::plant::door::DOORWAY_MEAN_K;
 use crate::plant::doorway::with_net_flow;
 use crate::plant::drivers::Drive;
 use crate::plant::room::CP_MOIST;
-use crate::plant::thermal::{Drive as StoreDrive, StoreNetwork};
 use crate::scenario::Scenario;
 
 const AIR: usize = 0;
@@ -54,6 +54,9 @@ struct RoomFacts {
     sun_to_air: f64,
     rest_to_contents: f64,
     air_kg: f64,
+    /// Capacities of air, contents and fabric, J/K, and of vapour and its buffer, kg.
+    heat_j_k: [f64; 3],
+    water_kg: [f64; 2],
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -63,11 +66,10 @@ struct DoorFacts {
     factor: f64,
 }
 
-/// All rooms as two networks of stores, with the memory a step needs.
+/// All rooms with the memory a step needs.
 #[derive(Clone, Debug)]
 pub struct House {
-    heat: StoreNetwork,
-    moisture: StoreNetwork,
+    coupled: CoupledRooms,
     rooms: Vec<RoomFacts>,
     doors: Vec<DoorFacts>,
     outlet_room: Vec<usize>,
@@ -76,14 +78,10 @@ pub struct House {
     density: f64,
     saturation: SaturationTable,
     ground_c: f64,
-    boundary: Vec<f64>,
-    source: Vec<f64>,
-    stream: Vec<f64>,
-    middle: Vec<f64>,
-    water_boundary: Vec<f64>,
-    water_source: Vec<f64>,
-    water_stream: Vec<f64>,
-    water_middle: Vec<f64>,
+    balances: Vec<RoomBalance>,
+    /// Dry air through each door, forth and back, kg/s.
+    through_doors: Vec<(f64, f64)>,
+    middle: Vec<Middle>,
     /// Air in from outdoors and out to it, by room, kg/s.
     infiltration: Vec<(f64, f64)>,
     heat_meter: Meter,
@@ -100,21 +98,17 @@ impl House {
     /// The rooms of a scenario.
     pub fn new(scenario: &Scenario) -> House {
         let density = scenario.air.air.density_kg_m3;
-        let mut heat = StoreNetwork::builder();
-        let mut moisture = StoreNetwork::builder();
+        let mut stores = Vec::new();
         let mut rooms = Vec::new();
         for r in &scenario.rooms {
-            let s = &r.stores;
-            let air = heat.store(s.air_j_k);
-            let contents = heat.store(s.contents_j_k);
-            let fabric = heat.store(s.fabric_j_k);
-            heat.link(air, contents, s.air_contents_w_k);
-            heat.link(air, fabric, s.air_fabric_w_k);
-            heat.link(contents, fabric, s.contents_fabric_w_k);
+            let s = r.stores;
             let air_kg = density * r.volume_m3();
-            let vapour = moisture.store(air_kg);
-            let buffer = moisture.store(r.buffer_kg);
-            moisture.link(vapour, buffer, r.buffer_kg_s);
+            stores.push(RoomStores {
+                heat: s,
+                vapour_kg: air_kg,
+                buffer_kg: r.buffer_kg,
+                buffer_kg_s: r.buffer_kg_s,
+            });
             rooms.push(RoomFacts {
                 window_w_k: r.windows.iter().map(|w| w.ua_w_k).sum(),
                 opaque_w_k: r.opaque.iter().map(|o| o.ua_w_k).sum(),
@@ -124,27 +118,25 @@ impl House {
                 sun_to_air: r.shares.sun_to_air,
                 rest_to_contents: r.shares.rest_to_contents,
                 air_kg,
+                heat_j_k: [s.air_j_k, s.contents_j_k, s.fabric_j_k],
+                water_kg: [air_kg, r.buffer_kg],
             });
         }
+        let mut ways = Vec::new();
         let mut doors = Vec::new();
         for d in &scenario.doors {
-            let [a, b] = d.between;
-            heat.link(3 * a + FABRIC, 3 * b + FABRIC, d.partition_w_k);
-            for (from, to) in [(a, b), (b, a)] {
-                heat.stream(3 * from, 3 * to);
-                moisture.stream(2 * from, 2 * to);
-            }
+            ways.push(DoorWay {
+                between: d.between,
+                partition_w_k: d.partition_w_k,
+            });
             let factor = d.opening.exchange_factor(DOORWAY_MEAN_K);
             doors.push(DoorFacts {
                 between: d.between,
                 factor,
             });
         }
-        let (heat, moisture) = (heat.build(), moisture.build());
-        let (n, m, streams) = (heat.len(), moisture.len(), 2 * doors.len());
         House {
-            heat,
-            moisture,
+            coupled: CoupledRooms::new(stores, &ways),
             outlet_room: scenario.outlets.iter().map(|o| o.room).collect(),
             return_room: scenario.air.returns.iter().map(|r| r.room).collect(),
             relief_room: scenario.relief.and_then(|r| match r.to {
@@ -154,14 +146,9 @@ impl House {
             density,
             saturation: SaturationTable::new(scenario.site.pressure_pa),
             ground_c: GROUND_C,
-            boundary: vec![0.0; n],
-            source: vec![0.0; n],
-            stream: vec![0.0; streams],
-            middle: vec![0.0; n],
-            water_boundary: vec![0.0; m],
-            water_source: vec![0.0; m],
-            water_stream: vec![0.0; streams],
-            water_middle: vec![0.0; m],
+            balances: vec![RoomBalance::default(); rooms.len()],
+            through_doors: vec![(0.0, 0.0); doors.len()],
+            middle: vec![Middle::default(); rooms.len()],
             infiltration: vec![(0.0, 0.0); rooms.len()],
             rooms,
             doors,
@@ -207,21 +194,13 @@ impl House {
     }
 
     fn stored_heat(&self, state: &HouseState) -> f64 {
-        self.heat
-            .capacity()
-            .iter()
-            .zip(&state.heat)
-            .map(|(c, t)| c * t)
-            .sum()
+        let capacities = self.rooms.iter().flat_map(|r| r.heat_j_k);
+        capacities.zip(&state.heat).map(|(c, t)| c * t).sum()
     }
 
     fn stored_water(&self, state: &HouseState) -> f64 {
-        self.moisture
-            .capacity()
-            .iter()
-            .zip(&state.moisture)
-            .map(|(c, w)| c * w)
-            .sum()
+        let capacities = self.rooms.iter().flat_map(|r| r.water_kg);
+        capacities.zip(&state.moisture).map(|(c, w)| c * w).sum()
     }
 
     /// Steps all rooms by `dt_s`; the error is the index of a room whose balance has no solution.
@@ -237,22 +216,14 @@ impl House {
         self.surroundings(drive, air);
         self.supply(air, outlet_air, plenum);
         self.between_rooms(drive, air, state);
-        let heat = StoreDrive {
-            boundary: &self.boundary,
-            source: &self.source,
-            stream: &self.stream,
-        };
-        self.heat
-            .step(dt_s, &heat, &mut state.heat, &mut self.middle)
-            .map_err(|store| store / 3)?;
-        let water = StoreDrive {
-            boundary: &self.water_boundary,
-            source: &self.water_source,
-            stream: &self.water_stream,
-        };
-        self.moisture
-            .step(dt_s, &water, &mut state.moisture, &mut self.water_middle)
-            .map_err(|store| store / 2)?;
+        self.coupled.step(
+            dt_s,
+            &self.balances,
+            &self.through_doors,
+            &mut state.heat,
+            &mut state.moisture,
+            &mut self.middle,
+        )?;
         self.meter(dt_s, drive, air, outlet_air, plenum);
         self.condense(dt_s, state);
         Ok(())
@@ -261,37 +232,42 @@ impl House {
     /// Outdoors, sun, people.
     fn surroundings(&mut self, drive: &Drive, air: &AirState) {
         let outdoor = drive.outdoor;
-        for (i, room) in self.rooms.iter().enumerate() {
-            let d = &drive.rooms[i];
-            let (out, into) = with_net_flow(room.natural_m3_s, air.leaks_m3_s[i]);
+        let flows = self.infiltration.iter_mut().zip(&air.leaks_m3_s);
+        let rooms = self.rooms.iter().zip(&drive.rooms);
+        for (((room, d), (flow, &leak)), balance) in rooms.zip(flows).zip(&mut self.balances) {
+            let (out, into) = with_net_flow(room.natural_m3_s, leak);
             let (into, out) = (self.density * into, self.density * out);
-            self.infiltration[i] = (into, out);
-            let (a, l, f) = (3 * i + AIR, 3 * i + CONTENTS, 3 * i + FABRIC);
+            *flow = (into, out);
             let outdoors_w_k = into * CP_MOIST + room.window_w_k;
-            self.boundary[a] = outdoors_w_k;
-            self.boundary[l] = 0.0;
-            self.boundary[f] = room.opaque_w_k + room.ground_w_k;
             let to_air = room.gains_to_air * d.gain_w + room.sun_to_air * d.sun_w;
             let rest = d.gain_w + d.sun_w - to_air;
-            self.source[a] = outdoors_w_k * outdoor.t_c + to_air;
-            self.source[l] = room.rest_to_contents * rest;
-            self.source[f] =
-                (1.0 - room.rest_to_contents) * rest + d.opaque_w + room.ground_w_k * self.ground_c;
-            self.water_boundary[2 * i] = into;
-            self.water_source[2 * i] = into * outdoor.w + d.moisture_kg_s;
+            let contents = room.rest_to_contents * rest;
+            *balance = RoomBalance {
+                air_w_k: outdoors_w_k,
+                fabric_w_k: room.opaque_w_k + room.ground_w_k,
+                source_w: [
+                    outdoors_w_k * outdoor.t_c + to_air,
+                    contents,
+                    rest - contents + d.opaque_w + room.ground_w_k * self.ground_c,
+                ],
+                air_kg_s: into,
+                moisture_kg_s: into * outdoor.w + d.moisture_kg_s,
+            };
         }
     }
 
     fn supply(&mut self, air: &AirState, outlet_air: &[MoistAir], plenum: MoistAir) {
         let mut add = |room: usize, flow_m3_s: f64, from: MoistAir| {
             let m = self.density * flow_m3_s.max(0.0);
-            self.boundary[3 * room] += m * CP_MOIST;
-            self.source[3 * room] += m * CP_MOIST * from.t_c;
-            self.water_boundary[2 * room] += m;
-            self.water_source[2 * room] += m * from.w;
+            let balance = &mut self.balances[room];
+            balance.air_w_k += m * CP_MOIST;
+            balance.source_w[AIR] += m * CP_MOIST * from.t_c;
+            balance.air_kg_s += m;
+            balance.moisture_kg_s += m * from.w;
         };
-        for (o, &room) in self.outlet_room.iter().enumerate() {
-            add(room, air.outlets_m3_s[o], outlet_air[o]);
+        let outlets = air.outlets_m3_s.iter().zip(outlet_air);
+        for (&room, (&flow, &from)) in self.outlet_room.iter().zip(outlets) {
+            add(room, flow, from);
         }
         if let Some(room) = self.relief_room {
             add(room, air.relief_m3_s, plenum);
@@ -301,20 +277,18 @@ impl House {
     /// Doors: what the fan drives through them, and what warm and cold air exchange of themselves.
     /// The exchange follows the temperature difference at the start of the step.
     fn between_rooms(&mut self, drive: &Drive, air: &AirState, state: &HouseState) {
-        for (i, door) in self.doors.iter().enumerate() {
+        let flows = air.doors_m3_s.iter().zip(&drive.open);
+        let doors = self.doors.iter().zip(&mut self.through_doors);
+        for ((door, through), (&net, &open)) in doors.zip(flows) {
             let [a, b] = door.between;
-            let both_ways = if drive.open[i] {
+            let both_ways = if open {
                 let dt_k = state.heat[3 * a] - state.heat[3 * b];
                 door.factor * dt_k.abs().sqrt()
             } else {
                 0.0
             };
-            let (forth, back) = with_net_flow(both_ways, air.doors_m3_s[i]);
-            for (k, flow) in [(2 * i, forth), (2 * i + 1, back)] {
-                let m = self.density * flow;
-                self.water_stream[k] = m;
-                self.stream[k] = m * CP_MOIST;
-            }
+            let (forth, back) = with_net_flow(both_ways, net);
+            *through = (self.density * forth, self.density * back);
         }
     }
 
@@ -328,54 +302,70 @@ impl House {
         outlet_air: &[MoistAir],
         plenum: MoistAir,
     ) {
-        let (t, w) = (&self.middle, &self.water_middle);
         let rho = self.density;
-        let (heat, water) = (&mut self.heat_meter, &mut self.water_meter);
-        for (i, room) in self.rooms.iter().enumerate() {
-            let d = &drive.rooms[i];
-            let (into, out) = self.infiltration[i];
-            heat.add(into * CP_MOIST * drive.outdoor.t_c, dt_s);
-            heat.add(-out * CP_MOIST * t[3 * i], dt_s);
-            heat.add(room.window_w_k * (drive.outdoor.t_c - t[3 * i]), dt_s);
-            heat.add(d.opaque_w - room.opaque_w_k * t[3 * i + FABRIC], dt_s);
-            heat.add(room.ground_w_k * (self.ground_c - t[3 * i + FABRIC]), dt_s);
-            heat.add(d.gain_w + d.sun_w, dt_s);
-            water.add(into * drive.outdoor.w, dt_s);
-            water.add(-out * w[2 * i], dt_s);
-            water.add(d.moisture_kg_s, dt_s);
+        let outdoor = drive.outdoor;
+        // One tally a kind of flow, so that the sums do not wait for one another.
+        let [
+            mut blown_in,
+            mut drawn_out,
+            mut glass,
+            mut opaque,
+            mut ground,
+            mut gains,
+        ] = [Tally::default(); 6];
+        let [mut damp_in, mut damp_out, mut damp_gains] = [Tally::default(); 3];
+        let flows = self.infiltration.iter().zip(&self.middle);
+        for ((room, d), (&(into, out), mid)) in self.rooms.iter().zip(&drive.rooms).zip(flows) {
+            blown_in.add(into * CP_MOIST * outdoor.t_c);
+            drawn_out.add(-out * CP_MOIST * mid.air_c);
+            glass.add(room.window_w_k * (outdoor.t_c - mid.air_c));
+            opaque.add(d.opaque_w - room.opaque_w_k * mid.fabric_c);
+            ground.add(room.ground_w_k * (self.ground_c - mid.fabric_c));
+            gains.add(d.gain_w + d.sun_w);
+            damp_in.add(into * outdoor.w);
+            damp_out.add(-out * mid.w);
+            damp_gains.add(d.moisture_kg_s);
         }
+        let [mut supply, mut damp_supply] = [Tally::default(); 2];
         let mut air_flow = |m3_s: f64, room: usize, from: MoistAir| {
             let m = rho * m3_s;
             let (t_c, w_kg) = if m >= 0.0 {
                 (from.t_c, from.w)
             } else {
-                (t[3 * room], w[2 * room])
+                (self.middle[room].air_c, self.middle[room].w)
             };
-            heat.add(m * CP_MOIST * t_c, dt_s);
-            water.add(m * w_kg, dt_s);
+            supply.add(m * CP_MOIST * t_c);
+            damp_supply.add(m * w_kg);
         };
-        for (o, &room) in self.outlet_room.iter().enumerate() {
-            air_flow(air.outlets_m3_s[o], room, outlet_air[o]);
+        let outlets = air.outlets_m3_s.iter().zip(outlet_air);
+        for (&room, (&flow, &from)) in self.outlet_room.iter().zip(outlets) {
+            air_flow(flow, room, from);
         }
         if let Some(room) = self.relief_room {
             air_flow(air.relief_m3_s, room, plenum);
         }
-        for (r, &room) in self.return_room.iter().enumerate() {
+        for (&room, &flow) in self.return_room.iter().zip(&air.returns_m3_s) {
             let own = MoistAir {
-                t_c: t[3 * room],
-                w: w[2 * room],
+                t_c: self.middle[room].air_c,
+                w: self.middle[room].w,
             };
-            air_flow(-air.returns_m3_s[r], room, own);
+            air_flow(-flow, room, own);
         }
+        let heat = [blown_in, drawn_out, glass, opaque, ground, gains, supply];
+        self.heat_meter.add_all(&heat, dt_s);
+        let water = [damp_in, damp_out, damp_gains, damp_supply];
+        self.water_meter.add_all(&water, dt_s);
     }
 
     /// Air cannot hold more than saturation: the rest runs down the wall and leaves the balance.
     fn condense(&mut self, dt_s: f64, state: &mut HouseState) {
-        for (i, room) in self.rooms.iter().enumerate() {
-            let most = self.saturation.w_sat(state.heat[3 * i]);
-            let excess = state.moisture[2 * i] - most;
+        let (heat, _) = state.heat.as_chunks::<3>();
+        let (moisture, _) = state.moisture.as_chunks_mut::<2>();
+        for ((room, t), w) in self.rooms.iter().zip(heat).zip(moisture) {
+            let most = self.saturation.w_sat(t[AIR]);
+            let excess = w[0] - most;
             if excess > 0.0 {
-                state.moisture[2 * i] = most;
+                w[0] = most;
                 self.water_meter.add(-excess * room.air_kg / dt_s, dt_s);
             }
         }

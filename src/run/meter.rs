@@ -16,6 +16,14 @@ impl Meter {
         self.throughput += flow.abs() * dt_s;
     }
 
+    /// Counts flows already added up, that last `dt_s`.
+    pub fn add_all(&mut self, tallies: &[Tally], dt_s: f64) {
+        let net: f64 = tallies.iter().map(|t| t.net).sum();
+        let throughput: f64 = tallies.iter().map(|t| t.throughput).sum();
+        self.net += net * dt_s;
+        self.throughput += throughput * dt_s;
+    }
+
     /// The balance after the store has changed by `stored` (J or kg).
     pub fn closure(&self, stored: f64) -> Closure {
         let residual = stored - self.net;
@@ -30,6 +38,22 @@ impl Meter {
                 0.0
             },
         }
+    }
+}
+
+/// Flows of one instant added up (W or kg/s, inward positive), with and without their signs.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Tally {
+    net: f64,
+    throughput: f64,
+}
+
+impl Tally {
+    /// Adds a flow.
+    #[inline]
+    pub fn add(&mut self, flow: f64) {
+        self.net += flow;
+        self.throughput += flow.abs();
     }
 }
 

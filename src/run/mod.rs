@@ -2,15 +2,20 @@
 //!
 //! The order of a step stands once, in [`engine::Engine::step`].
 
+pub mod by_hand;
 pub mod engine;
 pub mod event;
+pub mod fault;
 pub mod house;
 pub mod meter;
 pub mod record;
 pub mod sample;
+pub mod sound;
+pub mod sound_record;
 
 use thiserror::Error;
 
+use crate::measure::sound::LoudRoom;
 use crate::measure::{Measure, observers};
 use crate::plant::network::{BuildError, NetworkError};
 use crate::plant::unit::UnitError;
@@ -20,6 +25,7 @@ use engine::Engine;
 use event::Event;
 use meter::Closure;
 use record::Recorder;
+use sound_record::SoundRow;
 
 /// Why a run stopped.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -48,6 +54,10 @@ pub enum RunError {
 pub struct Outcome {
     /// Rows at the recording interval.
     pub trace: Trace,
+    /// Sound by room at the recording interval.
+    pub sound: Vec<SoundRow>,
+    /// The loudest minute of every room.
+    pub loudest: Vec<LoudRoom>,
     /// Everything that happened.
     pub events: Vec<Event>,
     /// What it means.
@@ -88,6 +98,7 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
         state.t_s = -((warm_up - k) as f64) * run.step_s;
         let sample = engine.step(&mut state, &mut events)?;
         if k + 1 == warm_up {
+            recorder.hear(sample, run.step_s);
             recorder.record(sample);
         }
         events.clear();
@@ -110,6 +121,7 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
         for w in &mut watchers {
             w.observe(sample, run.step_s);
         }
+        recorder.hear(sample, run.step_s);
         if (k + 1) % every == 0 {
             recorder.record(sample);
         }
@@ -122,8 +134,11 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
         .iter()
         .flat_map(|w| w.measures(run.duration_s))
         .collect();
+    let loudest = watchers.iter().flat_map(|w| w.loudest()).collect();
     Ok(Outcome {
         trace: recorder.trace,
+        sound: recorder.sound,
+        loudest,
         events,
         measures,
         heat: engine.house().heat_closure(&state.house),

@@ -1,6 +1,8 @@
 //! The trace: which columns, and what goes into them.
 
 use super::sample::Sample;
+use super::sound_record::SoundRow;
+use crate::plant::sound::heard::SoundMean;
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 
@@ -16,6 +18,7 @@ pub fn columns(s: &Scenario) -> Vec<String> {
         "fan.power_W",
         "supply_plenum.static_Pa",
         "return_plenum.static_Pa",
+        "filter.drop_Pa",
         "relief.flow_m3_s",
         "relief.opening",
         "unit.speed",
@@ -31,12 +34,26 @@ pub fn columns(s: &Scenario) -> Vec<String> {
     .map(String::from)
     .to_vec();
     for r in &s.rooms {
-        for what in ["air_C", "operative_C", "rh_pct", "pressure_Pa", "people"] {
+        for what in [
+            "air_C",
+            "operative_C",
+            "rh_pct",
+            "pressure_Pa",
+            "people",
+            "sound_dBA",
+            "nc",
+        ] {
             c.push(format!("room.{}.{what}", r.name));
         }
     }
     for o in &s.outlets {
-        for what in ["flow_m3_s", "opening", "face_velocity_m_s", "air_C"] {
+        for what in [
+            "flow_m3_s",
+            "opening",
+            "face_velocity_m_s",
+            "air_C",
+            "reported_opening",
+        ] {
             c.push(format!("outlet.{}.{what}", o.name));
         }
     }
@@ -53,6 +70,9 @@ pub fn columns(s: &Scenario) -> Vec<String> {
 pub struct Recorder {
     /// The rows so far.
     pub trace: Trace,
+    /// Sound by room, as many rows a record as there are rooms.
+    pub sound: Vec<SoundRow>,
+    heard: SoundMean,
     row: Vec<f64>,
 }
 
@@ -63,8 +83,15 @@ impl Recorder {
         let row = Vec::with_capacity(columns.len());
         Recorder {
             trace: Trace::new(columns),
+            sound: Vec::new(),
+            heard: SoundMean::new(s.rooms.len()),
             row,
         }
+    }
+
+    /// Takes in the sound of a step: what is recorded of it is the energy mean since the last row.
+    pub fn hear(&mut self, s: &Sample, dt_s: f64) {
+        self.heard.push(dt_s, &s.sound.heard, s.sound.changes);
     }
 
     /// Adds a row.
@@ -81,6 +108,7 @@ impl Recorder {
             s.unit.fan_w,
             s.air.supply_static_pa,
             s.air.return_static_pa,
+            s.air.filter_drop_pa,
             s.air.relief_flow_m3_s,
             s.air.relief_opening,
             s.unit.speed,
@@ -93,17 +121,28 @@ impl Recorder {
             s.unit.compressor_w,
             s.unit.condensate_kg_s,
         ]);
-        for r in &s.rooms {
+        for (i, r) in s.rooms.iter().enumerate() {
+            let sound = SoundRow::new(s.t_s, i, &self.heard.mean(i));
             row.extend([
                 r.air_c,
                 r.operative_c(),
                 100.0 * r.rh,
                 r.pressure_pa,
                 r.people,
+                f64::from(sound.dba),
+                f64::from(sound.nc),
             ]);
+            self.sound.push(sound);
         }
+        self.heard.restart();
         for o in &s.outlets {
-            row.extend([o.flow_m3_s, o.opening, o.face_velocity_m_s, o.air_c]);
+            row.extend([
+                o.flow_m3_s,
+                o.opening,
+                o.face_velocity_m_s,
+                o.air_c,
+                o.reported,
+            ]);
         }
         for z in &s.zones {
             row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);

@@ -1,6 +1,20 @@
 //! What can be seen of the system at the end of each step: the one thing that recording, measures
 //! and meters read.
 
+use crate::plant::sound::SoundState;
+use crate::plant::sound::heard::Heard;
+
+/// Sound in the rooms, as energies: levels are worked out only where somebody wants to read one.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SoundSample {
+    /// Energies by source and octave.
+    pub state: SoundState,
+    /// The same, short, by room.
+    pub heard: Vec<Heard>,
+    /// Counts changes: as long as it stays the same, so does the sound.
+    pub changes: u64,
+}
+
 /// One room.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct RoomSample {
@@ -35,6 +49,10 @@ pub struct ZoneSample {
     pub sensor_c: f64,
     /// The setpoint in force, °C; NaN when there is none.
     pub setpoint_c: f64,
+    /// Cooling setpoint in force, °C; NaN when there is none.
+    pub cooling_c: f64,
+    /// Heating setpoint in force, °C; NaN when there is none.
+    pub heating_c: f64,
     /// Whether the zone calls.
     pub call: bool,
     /// Whether a time band is in force.
@@ -48,6 +66,9 @@ pub struct OutletSample {
     pub flow_m3_s: f64,
     /// Damper opening, 0..1.
     pub opening: f64,
+    /// Damper position as the controller was told it before the step, 0..1; NaN when lost, 1 for an
+    /// outlet without damper.
+    pub reported: f64,
     /// Velocity over the face of the grille, m/s.
     pub face_velocity_m_s: f64,
     /// Temperature of the air that enters the room, °C.
@@ -94,6 +115,8 @@ pub struct AirSample {
     pub supply_static_pa: f64,
     /// Return plenum against outdoors, Pa.
     pub return_static_pa: f64,
+    /// Drop across the filter, Pa.
+    pub filter_drop_pa: f64,
     /// Relief flow, m³/s at the reference density.
     pub relief_flow_m3_s: f64,
     /// Relief opening, 0..1.
@@ -117,6 +140,8 @@ pub struct Sample {
     pub unit: UnitSample,
     /// Rooms, in scenario order.
     pub rooms: Vec<RoomSample>,
+    /// Sound in the rooms, in scenario order.
+    pub sound: SoundSample,
     /// Zones, in scenario order.
     pub zones: Vec<ZoneSample>,
     /// Outlets, in scenario order.

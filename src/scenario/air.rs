@@ -248,6 +248,7 @@ fn returns(
     s.names("rooms").required()?;
     let law = drop_law(&s, rated_m3_s, 20.0, 1.9)?;
     face_area(&s)?;
+    super::sound::return_keys(&s)?;
     s.finish()?;
     // Equal paths side by side: each carries its share at the same drop.
     let n = rooms.len() as f64;
@@ -280,7 +281,7 @@ const LEAKAGE: [(&str, LeakageClass); 4] = [
     ("class 4", LeakageClass::Class4),
 ];
 
-fn material(s: &Section<'_>) -> Result<Option<&'static duct::Material>, Diagnostic> {
+pub(super) fn material(s: &Section<'_>) -> Result<Option<&'static duct::Material>, Diagnostic> {
     let words: Vec<_> = duct::MATERIALS.iter().map(|m| (m.name, m)).collect();
     s.choice("material", &words).optional()
 }
@@ -392,6 +393,7 @@ fn trunks(top: &Section<'_>, d: &DuctDefaults) -> Result<(Vec<Trunk>, Vec<Name>)
         let from = s.name("from").optional()?.filter(|f| f.text != "plenum");
         let parent = from.as_ref().map(|f| find_trunk(&names, f)).transpose()?;
         read.push((name.clone(), s, parent, run(s, d, 5.0)?));
+        super::sound::duct_keys(s)?;
         s.finish()?;
     }
     // Parents first, whatever the order of the file.
@@ -434,7 +436,7 @@ fn find_trunk(names: &[Name], name: &Name) -> Result<usize, Diagnostic> {
 }
 
 /// `"300 mm x 200 mm"` as an area, m²; `None` when not written.
-fn face_area(s: &Section<'_>) -> Result<Option<f64>, Diagnostic> {
+pub(super) fn face_area(s: &Section<'_>) -> Result<Option<f64>, Diagnostic> {
     let Some(text) = s.text("grille").optional()? else {
         return s
             .quantity("grille_area", Dimension::Area)
@@ -547,6 +549,7 @@ fn outlets(
             face_area_m2,
             design_flow_m3_s,
         });
+        super::sound::outlet_keys(&s)?;
         s.finish()?;
     }
     if out.is_empty() {
@@ -612,7 +615,16 @@ fn relief(
     if kind == ReliefKind::None {
         // A what-if that takes the relief away may leave its figures in the base file.
         for key in [
-            "diameter", "width", "height", "length", "material", "fittings", "space",
+            "diameter",
+            "width",
+            "height",
+            "length",
+            "material",
+            "fittings",
+            "space",
+            "lining",
+            "elbows",
+            "flexible_length",
         ] {
             s.text(key).optional().ok();
         }
@@ -671,12 +683,14 @@ fn relief(
         _ => (Relief::WeightedBlade(blade(&s, &damper, &duct, air)?), None),
     };
     super::control::relief_keys(&s)?;
+    super::sound::duct_keys(&s)?;
     s.finish()?;
     Ok(Some(ReliefSpec {
         relief,
         to,
         channel,
         area_m2: area,
+        run: Run { duct, ..run },
     }))
 }
 

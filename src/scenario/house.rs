@@ -212,6 +212,7 @@ fn room(
     let use_ = s
         .choice("use", &RoomUse::ALL)
         .or(RoomUse::Living, "the stricter of two; our own")?;
+    super::sound::room_keys(s)?;
     let base = Stores::from_geometry(area_m2, height_m, construction, density_kg_m3);
     let capacity = |key: &str, default: f64| {
         let field = s
@@ -289,7 +290,7 @@ const COMPASS: [(&str, f64); 8] = [
 ];
 
 /// Azimuth of a wall or window: a compass word, or an angle from north, clockwise.
-fn faces(s: &Section<'_>) -> Result<Surface, Diagnostic> {
+pub(super) fn faces(s: &Section<'_>) -> Result<Surface, Diagnostic> {
     if let Some(angle) = s
         .quantity("azimuth", Dimension::Angle)
         .within(0.0, 360.0)

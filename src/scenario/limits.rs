@@ -93,6 +93,10 @@ pub(super) fn limits(top: &Section<'_>) -> Result<Limits, Diagnostic> {
     {
         limits.face_velocity = Some(Limit::at_most(v, AUTHOR));
     }
+    limits.sound_dba = s
+        .quantity("sound", Dimension::SoundLevel)
+        .within(10.0, 90.0)
+        .optional()?;
     limits.band_half_width_k = s
         .quantity("band_half_width", Dimension::TemperatureDifference)
         .within(0.1, 5.0)
@@ -103,7 +107,11 @@ pub(super) fn limits(top: &Section<'_>) -> Result<Limits, Diagnostic> {
     for name in s.names("mandatory").optional()?.unwrap_or_default() {
         match ENTRIES.iter().find(|e| e.0 == name.text) {
             Some((_, _, _, pick)) => pick(&mut limits).mandatory = true,
-            None => return Err(name.unknown("limit", ENTRIES.iter().map(|e| e.0))),
+            None if name.text == "sound" => limits.sound_mandatory = true,
+            None => {
+                let known = ENTRIES.iter().map(|e| e.0).chain(["sound"]);
+                return Err(name.unknown("limit", known));
+            }
         }
     }
     s.finish()?;

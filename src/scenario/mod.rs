@@ -3,13 +3,16 @@
 mod air;
 pub mod control;
 pub mod diagnostic;
+pub mod fault;
 pub mod house;
 mod limits;
 pub mod reader;
 pub mod shelf;
 mod site;
+pub mod sound;
 pub mod source;
 pub mod tree;
+pub mod uncertainty;
 pub mod unit;
 
 use std::path::Path;
@@ -23,6 +26,7 @@ use crate::plant::air_side::{AirSideSpec, Outlet, ReliefSpec};
 use crate::plant::door::Door;
 use crate::plant::room::Room;
 use crate::plant::weather::{Site, Weather};
+use crate::run::fault::Scheduled;
 use control::{ControlParts, Zone};
 use diagnostic::Diagnostic;
 use house::RoomUse;
@@ -64,6 +68,12 @@ pub struct Scenario {
     pub zones: Vec<Zone>,
     /// Limits.
     pub limits: Limits,
+    /// Sound: the system as sound sees it, and the rooms' limits.
+    pub sound: sound::SoundScene,
+    /// Faults with their times.
+    pub faults: Vec<Scheduled>,
+    /// What is uncertain, for sweeps.
+    pub uncertainty: uncertainty::Uncertainty,
     /// Rated flow of the fan, m³/s.
     pub rated_flow_m3_s: f64,
     /// Every default that was taken.
@@ -130,12 +140,15 @@ impl Scenario {
         let unit = unit::unit(&top)?;
         let control = control::control(&top, &rooms, &air, &unit, run.duration_s, run.start)?;
         let limits = limits::limits(&top)?;
+        let sound = sound::sound(&top, &rooms, &air.spec, air.rated_flow_m3_s, &limits)?;
+        let faults = top.list("fault")?;
+        let uncertainty = uncertainty::uncertainty(&top, tree)?;
         top.finish()?;
         let mut hash = Sha256::new();
         for source in tree.sources.iter() {
             hash.update(source.text().as_bytes());
         }
-        Ok(Scenario {
+        let mut scenario = Scenario {
             name: name.to_string(),
             title,
             site,
@@ -151,10 +164,17 @@ impl Scenario {
             zones: control.zones.clone(),
             control,
             limits,
+            sound,
+            faults: Vec::new(),
+            uncertainty,
             rated_flow_m3_s: air.rated_flow_m3_s,
-            defaults: ledger.into_entries(),
+            defaults: Vec::new(),
             digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
-        })
+        };
+        scenario.faults = fault::faults(&faults, &scenario)?;
+        drop((faults, top));
+        scenario.defaults = ledger.into_entries();
+        Ok(scenario)
     }
 
     /// Local clock time at the start.

@@ -30,4 +30,11 @@ pub const SHELF: &[(&str, &str)] = &[
         "clinic-twelve-rooms.toml",
         include_str!("../../scenarios/clinic-twelve-rooms.toml"),
     ),
+    (
+        "faults-demo.toml",
+        include_str!("../../scenarios/faults-demo.toml"),
+    ),
 ];
+
+/// The commented file that `openshut new` writes.
+pub const STARTER: &str = include_str!("starter.toml");

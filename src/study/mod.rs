@@ -2,7 +2,9 @@
 //!
 //! - [`compare`] runs files and sets their measures side by side;
 //! - [`combinations`] judges every set of calling zones in its settled state;
-//! - [`size_relief`] finds a relief, or what may stand in for one, that holds every combination.
+//! - [`size_relief`] finds a relief, or what may stand in for one, that holds every combination;
+//! - [`faults`] runs a healthy system and each fault, and says what tells them apart;
+//! - [`sweep`] varies keys and samples what is uncertain.
 //!
 //! A study works on a [`case::Case`]: a scenario together with the tree it was read from, so that
 //! every alternative is the same what-if that a person would write. Work is spread over all cores; the
@@ -13,8 +15,10 @@ pub mod case;
 pub mod combinations;
 pub mod compare;
 pub mod criteria;
+pub mod faults;
 pub mod settled;
 pub mod size_relief;
+pub mod sweep;
 
 use thiserror::Error;
 

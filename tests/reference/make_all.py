@@ -22,6 +22,7 @@ FILES = [
     ("comfort", "comfort.json", 1e-9, 1e-9),
     # Times of switchings, which carry the integrator's tolerance, are in seconds up to 86400.
     ("closed_loop", "closed_loop.json", 1e-9, 1e-6),
+    ("statistics_of_cases", "statistics_of_cases.json", 1e-9, 1e-12),
 ]
 
 

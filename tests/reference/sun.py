@@ -69,7 +69,14 @@ def year():
 def windows():
     """A clear day by the simplified Solis model, on vertical windows of four orientations."""
     rows = []
-    for place, date in [("Brisbane", "2026-01-15"), ("Phoenix", "2026-06-21"), ("London", "2026-03-20")]:
+    for place, date in [
+        ("Brisbane", "2026-01-15"),
+        ("Phoenix", "2026-06-21"),
+        ("London", "2026-03-20"),
+        ("Sydney", "2026-12-21"),
+        ("Melbourne", "2026-07-05"),
+        ("Singapore", "2026-09-23"),
+    ]:
         lat, lon = PLACES[place]
         noon = pd.Timestamp(date, tz="UTC") + pd.Timedelta(hours=12.0 - lon / 15.0)
         for offset in (-5.5, -4, -2, 0, 1.5, 3, 5.25):

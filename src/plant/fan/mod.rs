@@ -96,7 +96,12 @@ impl FanLaw {
 
     /// Where the fan runs against an external pressure rise, Pa.
     pub fn point(&self, rise_pa: f64) -> FanPoint {
-        let mut memo = self.fan.curve.free_flow_m3_s();
+        self.point_near(rise_pa, self.fan.curve.free_flow_m3_s())
+    }
+
+    /// The same, the search starting from the memo that [`FanLaw::flow_and_slope`] left nearby.
+    pub fn point_near(&self, rise_pa: f64, memo: f64) -> FanPoint {
+        let mut memo = memo;
         let (flow_m3_s, _) = self.flow_and_slope(rise_pa, &mut memo);
         let speed = match self.drive {
             Drive::FixedSpeed { speed } => speed.max(0.0),
@@ -130,7 +135,8 @@ fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) ->
             return x;
         }
         let mut next = x - miss / slope;
-        if !(next > low && next < high) || (next - x).abs() > stride {
+        let newton = next > low && next < high && (next - x).abs() <= stride;
+        if !newton {
             next = if high == f64::INFINITY {
                 low + stride
             } else if low == f64::NEG_INFINITY {
@@ -144,7 +150,9 @@ fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) ->
         }
         let step = (next - x).abs();
         x = next;
-        if step <= 4.0 * f64::EPSILON * (x.abs() + 1e-3 * scale) {
+        // What a Newton step leaves is of the order of its square: past 1e-8 that is rounding.
+        let close = if newton { 1e-8 } else { 4.0 * f64::EPSILON };
+        if step <= close * (x.abs() + 1e-3 * scale) {
             return x;
         }
     }

@@ -140,7 +140,7 @@ impl NetworkBuilder {
                 row_to: row_of_node[to],
                 between: row_of_node[from]
                     .zip(row_of_node[to])
-                    .map(|(i, j)| (lu.slot(i, j), lu.slot(j, i))),
+                    .map(|(i, j)| lu.slot_above(i, j)),
             })
             .collect();
         let diagonal = (0..rows).map(|i| lu.slot(i, i)).collect();
@@ -206,7 +206,7 @@ struct Wire {
     to: usize,
     row_from: Option<usize>,
     row_to: Option<usize>,
-    between: Option<(usize, usize)>,
+    between: Option<usize>,
 }
 
 /// A network ready to be solved, with the room it needs to do so.
@@ -280,7 +280,10 @@ impl Network {
     pub fn fan_point(&self, element: ElementId, state: &NetworkState) -> Option<FanPoint> {
         let wire = &self.wires[element.0];
         match &self.laws[element.0] {
-            Law::Fan(law) => Some(law.point(state.pressures[wire.to] - state.pressures[wire.from])),
+            Law::Fan(law) => {
+                let rise_pa = state.pressures[wire.to] - state.pressures[wire.from];
+                Some(law.point_near(rise_pa, state.memos[element.0]))
+            }
             _ => None,
         }
     }

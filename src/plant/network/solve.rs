@@ -226,9 +226,8 @@ impl Network {
             if let Some(row) = wire.row_to {
                 self.lu.add(self.diagonal[row], slope);
             }
-            if let Some((up, down)) = wire.between {
-                self.lu.add(up, -slope);
-                self.lu.add(down, -slope);
+            if let Some(above) = wire.between {
+                self.lu.add(above, -slope);
             }
         }
         if stiffness > 0.0 {
@@ -236,7 +235,7 @@ impl Network {
                 self.lu.add(slot, stiffness);
             }
         }
-        self.lu.factor()?;
+        self.lu.factor_symmetric()?;
         self.step.copy_from_slice(&self.imbalance);
         self.lu.solve(&mut self.step, &mut self.scratch);
         Ok(())

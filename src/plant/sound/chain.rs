@@ -241,11 +241,10 @@ impl SoundModel {
     /// Sources of an outlet; the fan through it goes to its room's gain.
     fn outlet(&mut self, spec: &OutletSpec, room: &RoomSpec, fan_unit: &Octaves) -> OutletSources {
         let gains = gains(&spec.branch, &spec.grille, spec.distance_m, room);
+        // The whole way at once: lined pieces of trunk and branch share one limit.
+        let way: Vec<Element> = spec.trunk.iter().chain(&spec.branch).copied().collect();
         let fan = &mut self.rooms[spec.room].fan;
-        *fan = add(
-            fan,
-            &times(fan_unit, &times(&kept(&spec.trunk), &gains.path)),
-        );
+        *fan = add(fan, &times(fan_unit, &times(&kept(&way), &gains.opening)));
         OutletSources {
             room: spec.room,
             first: !self.outlets.iter().any(|o| o.room == spec.room),

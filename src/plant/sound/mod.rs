@@ -15,6 +15,7 @@ pub mod damper;
 pub mod end_reflection;
 pub mod fan;
 pub mod grille;
+pub mod heard;
 pub mod octave;
 pub mod room;
 
@@ -149,7 +150,7 @@ impl RoomSound {
 }
 
 /// Sound in every room now.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct SoundState {
     /// One entry a room, in the order of [`SoundSpec::rooms`].
     pub rooms: Vec<RoomSound>,

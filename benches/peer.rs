@@ -1,0 +1,200 @@
+//! The eight-room problem of `benches/peer/problem.py`, put together from this crate's parts.
+//!
+//! `benches/peer/run.sh` runs it beside the same problem in Python. Alone it prints steps a second
+//! and the air temperatures at whole hours as JSON.
+
+use std::f64::consts::PI;
+use std::sync::Arc;
+use std::time::Instant;
+
+use openshut::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
+use openshut::plant::coupled_rooms::{CoupledRooms, DoorWay, Middle, RoomBalance, RoomStores};
+use openshut::plant::doorway::{Doorway, with_net_flow};
+use openshut::plant::fan::{Drive, Fan, FanCurve, FanLaw, PowerCurve};
+use openshut::plant::network::{Law, LinearQuadratic, Network, NetworkState};
+use openshut::plant::room::{CP_MOIST, Stores};
+use openshut::plant::unit::{CoilMemory, CoolingCoil};
+
+const SERVED: usize = 7;
+const AREA: [f64; SERVED + 1] = [13.0, 12.0, 14.0, 16.0, 12.0, 14.0, 16.0, 12.0];
+const RHO: f64 = 1.2;
+const PARTITION_W_K: f64 = 25.0;
+const OUTDOOR_W: f64 = 0.011;
+const SHUT: f64 = 0.1;
+const FAN_W: f64 = 150.0;
+
+fn quadratic(b: f64) -> LinearQuadratic {
+    LinearQuadratic { a: 0.0, b }
+}
+
+fn branch(opening: f64) -> Law {
+    Law::LinearQuadratic(quadratic(2500.0 + 300.0 / (opening * opening) + 1.0))
+}
+
+/// Runs the problem; the air temperatures at whole hours are appended to `hourly`.
+fn run(seconds: u64, hourly: &mut Vec<[f64; SERVED + 1]>) {
+    let mut builder = Network::builder();
+    let outdoors = builder.fixed("return plenum", 0.0);
+    let supply = builder.node("supply plenum");
+    let hall = builder.node("hall");
+    let fan = builder.element(
+        "fan",
+        outdoors,
+        supply,
+        Law::Fan(FanLaw {
+            fan: Arc::new(Fan {
+                curve: FanCurve::from_rated_point(0.5, 110.0).unwrap(),
+                power: PowerCurve::from_rated_point(0.5, FAN_W).unwrap(),
+            }),
+            drive: Drive::FixedSpeed { speed: 1.0 },
+            series: quadratic(60.0),
+        }),
+    );
+    let mut outlets = Vec::new();
+    for t in 0..2 {
+        let trunk = builder.node(&format!("trunk {t}"));
+        let law = Law::LinearQuadratic(quadratic(40.0));
+        builder.element(&format!("trunk {t}"), supply, trunk, law);
+        for r in 4 * t..(4 * t + 4).min(SERVED) {
+            outlets.push(builder.element(&format!("outlet {r}"), trunk, hall, branch(SHUT)));
+        }
+    }
+    let law = Law::LinearQuadratic(quadratic(60.0));
+    builder.element("return", hall, outdoors, law);
+    let law = Law::LinearQuadratic(quadratic(60_000.0));
+    let relief = builder.element("relief", supply, outdoors, law);
+    let mut network = builder.build().unwrap();
+    let mut flows = NetworkState::new(&network);
+
+    let stores = AREA.map(|a| RoomStores {
+        heat: Stores {
+            air_j_k: 2950.0 * a,
+            contents_j_k: 25_000.0 * a,
+            fabric_j_k: 140_000.0 * a,
+            air_contents_w_k: 3.0 * a,
+            air_fabric_w_k: 11.0 * a,
+            contents_fabric_w_k: 3.7 * a,
+        },
+        vapour_kg: 2.88 * a,
+        buffer_kg: 20.0 * a,
+        buffer_kg_s: 0.002 * a,
+    });
+    let ways: Vec<DoorWay> = (1..=SERVED)
+        .map(|room| DoorWay {
+            between: [room, 0],
+            partition_w_k: PARTITION_W_K,
+        })
+        .collect();
+    let door = Doorway {
+        width_m: 0.8,
+        height_m: 2.0,
+        discharge: 0.6,
+    };
+    let factor = door.exchange_factor(296.0);
+    let mut rooms = CoupledRooms::new(stores.to_vec(), &ways);
+    let mut balances = [RoomBalance::default(); SERVED + 1];
+    let mut doors = [(0.0, 0.0); SERVED];
+    let mut middle = [Middle::default(); SERVED + 1];
+    let mut heat = [27.0_f64; 3 * (SERVED + 1)];
+    let mut moisture = [0.010; 2 * (SERVED + 1)];
+
+    let saturation = SaturationTable::new(STANDARD_PRESSURE);
+    let coil = CoolingCoil::generic(9000.0).unwrap();
+    let mut memory = CoilMemory::default();
+    let mut last = MoistAir::new(27.0, 0.010);
+    let mut opening = [SHUT; SERVED];
+    let mut target = [SHUT; SERVED];
+    let mut speed = 0.0;
+    for second in 0..seconds {
+        let t_s = second as f64;
+        if second % 60 == 0 {
+            for (r, target) in target.iter_mut().enumerate() {
+                *target = ((heat[3 * (r + 1)] - 21.0) / 6.0).clamp(SHUT, 1.0);
+            }
+            speed = 0.4 + 0.6 * target.iter().sum::<f64>() / SERVED as f64;
+        }
+        let mut moved = second == 0;
+        for ((opening, &target), &outlet) in opening.iter_mut().zip(&target).zip(&outlets) {
+            let to = target.clamp(*opening - 1.0 / 60.0, *opening + 1.0 / 60.0);
+            if to != *opening || second == 0 {
+                moved = true;
+                *opening = to;
+                network.set_law(outlet, branch(to));
+            }
+        }
+        if moved {
+            network.solve(&mut flows).unwrap();
+        }
+        let through_fan = flows.flow_m3_s(fan);
+        let air_kg_s = RHO * through_fan;
+        let hall_air = MoistAir::new(heat[0], moisture[0]);
+        let by_relief = flows.flow_m3_s(relief);
+        let inlet = MoistAir::mix(through_fan - by_relief, hall_air, by_relief, last);
+        // The middle of the step, as the whole program takes its weather.
+        let days = (t_s + 0.5) / 86_400.0;
+        let outdoor_c = 30.0 + 6.0 * (2.0 * PI * (days - 15.0 / 24.0)).cos();
+        let sol_air_c = outdoor_c + 12.0 * (2.0 * PI * (days - 0.25)).sin().max(0.0);
+        let state = coil
+            .solve(&saturation, inlet, air_kg_s, outdoor_c, speed, &mut memory)
+            .unwrap();
+        last = state.leaving;
+        last.t_c += FAN_W / (air_kg_s * CP_MOIST);
+        for (room, (balance, &area)) in balances.iter_mut().zip(&AREA).enumerate() {
+            let leak = 2.5e-4 * area;
+            let outside = 1.5 * area + leak * CP_MOIST;
+            *balance = RoomBalance {
+                air_w_k: outside,
+                fabric_w_k: 1.2 * area,
+                source_w: [
+                    6.0 * area + outside * outdoor_c,
+                    6.0 * area,
+                    1.2 * area * sol_air_c,
+                ],
+                air_kg_s: leak,
+                moisture_kg_s: 1.2e-6 * area + leak * OUTDOOR_W,
+            };
+            if room > 0 {
+                let m = RHO * flows.flow_m3_s(outlets[room - 1]);
+                balance.air_w_k += m * CP_MOIST;
+                balance.source_w[0] += m * CP_MOIST * last.t_c;
+                balance.air_kg_s += m;
+                balance.moisture_kg_s += m * last.w;
+                let dt_k = heat[3 * room] - heat[0];
+                let both = RHO * factor * dt_k.abs().sqrt();
+                doors[room - 1] = with_net_flow(both, m);
+            }
+        }
+        rooms
+            .step(
+                1.0,
+                &balances,
+                &doors,
+                &mut heat,
+                &mut moisture,
+                &mut middle,
+            )
+            .unwrap();
+        if (second + 1) % 3600 == 0 {
+            hourly.push(std::array::from_fn(|room| heat[3 * room]));
+        }
+    }
+}
+
+fn main() {
+    let seconds = std::env::args().nth(1).and_then(|a| a.parse().ok());
+    let seconds: u64 = seconds.unwrap_or(86_400);
+    let mut best = f64::INFINITY;
+    let mut hourly = Vec::new();
+    for _ in 0..7 {
+        hourly.clear();
+        let begin = Instant::now();
+        run(seconds, &mut hourly);
+        best = best.min(begin.elapsed().as_secs_f64());
+    }
+    let result = serde_json::json!([{
+        "name": "this program's network, coil and rooms",
+        "steps_s": seconds as f64 / best,
+        "hourly": hourly,
+    }]);
+    println!("{result}");
+}

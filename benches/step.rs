@@ -1,0 +1,359 @@
+//! The whole step, its parts, a day, and the floor: the least arithmetic for the same house.
+//!
+//! `cargo bench --bench step` prints all of them from one run on one machine;
+//! `benches/ratios.py` turns its output into the table of ratios.
+
+mod common;
+#[path = "common/floor.rs"]
+mod floor;
+
+use divan::counter::ItemsCount;
+use divan::{Bencher, black_box};
+use openshut::control::{Calendar, Readings};
+use openshut::measure::{Observer, observers};
+use openshut::plant::air::SaturationTable;
+use openshut::plant::air_side::{AirCommand, AirSide, AirState};
+use openshut::plant::drivers::Drivers;
+use openshut::plant::transport::{Spaces, Transport};
+use openshut::plant::unit::{Mode, UnitCommand, UnitInlet, UnitState};
+use openshut::run::engine::{Engine, State};
+use openshut::run::event::Event;
+use openshut::run::house::House;
+use openshut::run::record::Recorder;
+use openshut::run::sample::Sample;
+use openshut::run::simulate;
+use openshut::scenario::Scenario;
+
+const ROOMS: [usize; 5] = [5, 8, 16, 32, 64];
+/// Steps in one sample: the hour from three in the afternoon.
+const HOUR: u64 = 3600;
+/// When that hour begins, s.
+const AFTERNOON_S: f64 = 15.0 * 3600.0;
+
+fn main() {
+    let args: Vec<String> = std::env::args().collect();
+    match args.iter().position(|a| a == "count") {
+        // `count whole 8 3600`: so many steps and nothing else, for counting instructions.
+        Some(at) => count(&args[at + 1..]),
+        None => divan::main(),
+    }
+}
+
+/// Runs the hour's first steps without timing them; `benches/instructions.sh` calls it twice with
+/// different lengths and takes the difference.
+fn count(args: &[String]) {
+    let number = |at: usize| -> u64 { args[at].parse().expect("count WHAT ROOMS STEPS") };
+    let scenario = common::house(number(1) as usize);
+    let steps = number(2);
+    if args[0] == "floor" {
+        let mut floor = floor::Floor::new(&scenario);
+        for _ in 0..steps {
+            black_box(floor.step());
+        }
+        return;
+    }
+    let (mut engine, mut state) = afternoon(&scenario);
+    let mut watchers = observers(&scenario);
+    let mut recorder = Recorder::new(&scenario);
+    let mut events = Vec::with_capacity(4096);
+    hour(
+        steps,
+        &mut engine,
+        &mut state,
+        &mut watchers,
+        &mut recorder,
+        &mut events,
+    );
+}
+
+/// Steps from three in the afternoon, as `simulate` makes them: with observers and the trace.
+fn hour(
+    steps: u64,
+    engine: &mut Engine<'_>,
+    state: &mut State,
+    watchers: &mut [Box<dyn Observer>],
+    recorder: &mut Recorder,
+    events: &mut Vec<Event>,
+) {
+    events.clear();
+    for k in 0..steps {
+        state.t_s = AFTERNOON_S + k as f64;
+        let sample = engine.step(state, events).unwrap();
+        for w in watchers.iter_mut() {
+            w.observe(sample, 1.0);
+        }
+        if (k + 1) % 60 == 0 {
+            recorder.record(sample);
+        }
+    }
+}
+
+/// An engine with the state it has at three in the afternoon of the day simulated.
+fn afternoon(scenario: &Scenario) -> (Engine<'_>, State) {
+    let (mut engine, mut state) = Engine::new(scenario).unwrap();
+    let mut events = Vec::new();
+    // From six in the morning: the zones have begun to call long before three.
+    state.t_s = 6.0 * 3600.0;
+    while state.t_s < AFTERNOON_S {
+        engine.step(&mut state, &mut events).unwrap();
+        events.clear();
+    }
+    (engine, state)
+}
+
+/// An hour of steps in a hot afternoon, as `simulate` makes them: with observers and the trace.
+#[divan::bench(args = ROOMS, sample_count = 20, sample_size = 1)]
+fn whole_step(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let (mut engine, start) = afternoon(&scenario);
+    let mut watchers = observers(&scenario);
+    let mut events = Vec::with_capacity(4096);
+    bencher
+        .counter(ItemsCount::new(HOUR))
+        .with_inputs(|| (start.clone(), Recorder::new(&scenario)))
+        .bench_local_refs(|(state, recorder)| {
+            hour(
+                HOUR,
+                &mut engine,
+                state,
+                &mut watchers,
+                recorder,
+                &mut events,
+            );
+        });
+}
+
+/// The floor over as many steps.
+#[divan::bench(args = ROOMS, sample_count = 20, sample_size = 1)]
+fn floor_kernel(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let mut floor = floor::Floor::new(&scenario);
+    bencher.counter(ItemsCount::new(HOUR)).bench_local(|| {
+        let mut last = 0.0;
+        for _ in 0..HOUR {
+            last = floor.step();
+        }
+        assert!(
+            (10.0..40.0).contains(&last),
+            "the floor kernel ran away: {last} °C"
+        );
+        last
+    });
+}
+
+/// A day at 1 s, warm-up day included, from a read scenario to measures.
+#[divan::bench(args = [8], sample_count = 5, sample_size = 1)]
+fn day_with_warm_up(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    bencher
+        .counter(ItemsCount::new(2_u32 * 86_400))
+        .bench_local(|| simulate(&scenario, |_| {}).unwrap());
+}
+
+/// What the parts below stand on.
+struct Parts<'a> {
+    scenario: &'a Scenario,
+    drivers: Drivers<'a>,
+    air_side: AirSide,
+    air: AirState,
+    transport: Transport,
+    house: House,
+    state: State,
+    sample: Sample,
+}
+
+fn parts(scenario: &Scenario) -> Parts<'_> {
+    let (mut engine, mut state) = afternoon(scenario);
+    let mut air_side =
+        AirSide::new(scenario.air.clone(), &scenario.rooms, &scenario.doors).unwrap();
+    let hours = scenario.doors.iter().map(|d| d.open.as_slice()).collect();
+    let mut drivers = Drivers::new(
+        &scenario.site,
+        &scenario.weather,
+        &scenario.rooms,
+        hours,
+        scenario.run.start,
+    );
+    let drive = drivers.at(AFTERNOON_S);
+    let mut air = air_side.initial();
+    let openings = vec![0.7; scenario.outlets.len()];
+    let command = AirCommand {
+        fan: 0.8,
+        openings: &openings,
+        relief: 0.0,
+        open_doors: &drive.open,
+    };
+    for _ in 0..60 {
+        air_side.step(&command, 1.0, &mut air).unwrap();
+    }
+    let mut transport = Transport::new(&scenario.air, state.plenum);
+    transport.refresh(&air);
+    let spaces = Spaces {
+        roof_c: 45.0,
+        indoors_c: 25.0,
+        outdoors_c: 35.0,
+    };
+    transport.carry(state.plenum, |room| state.house.air(room), &spaces);
+    let sample = engine.step(&mut state, &mut Vec::new()).unwrap().clone();
+    Parts {
+        scenario,
+        drivers,
+        air_side,
+        air,
+        transport,
+        house: House::new(scenario),
+        state,
+        sample,
+    }
+}
+
+/// Heat and moisture of all rooms, meters included.
+#[divan::bench(args = [8, 64])]
+fn rooms(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let mut p = parts(&scenario);
+    bencher.bench_local(|| {
+        p.house
+            .step(
+                1.0,
+                p.drivers.drive(),
+                &p.air,
+                p.transport.outlet_air(),
+                p.state.plenum,
+                &mut p.state.house,
+            )
+            .unwrap();
+    });
+}
+
+/// The air side while one damper moves at its motor's pace.
+#[divan::bench(args = [8, 64])]
+fn air_side_moving(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let mut p = parts(&scenario);
+    let mut openings = vec![0.7; scenario.outlets.len()];
+    let (mut at, mut by) = (0.7, 0.01);
+    bencher.bench_local(|| {
+        at += by;
+        if !(0.2..0.95).contains(&at) {
+            by = -by;
+        }
+        openings[1] = at;
+        let command = AirCommand {
+            fan: 0.8,
+            openings: &openings,
+            relief: 0.0,
+            open_doors: &p.drivers.drive().open,
+        };
+        black_box(p.air_side.step(&command, 1.0, &mut p.air)).unwrap();
+        p.transport.refresh(&p.air);
+    });
+}
+
+/// The coil, running, its entering air moving a little.
+#[divan::bench]
+fn coil(bencher: Bencher) {
+    let scenario = common::house(8);
+    let p = parts(&scenario);
+    let saturation = SaturationTable::new(scenario.site.pressure_pa);
+    let step = scenario.unit.unit.prepared(1.0).unwrap();
+    let mut unit = UnitState::default();
+    let mut n = 0.0;
+    let air_kg_s = scenario.rated_flow_m3_s * 1.1;
+    bencher.bench_local(|| {
+        n = if n > 100.0 { 0.0 } else { n + 1.0 };
+        let mut air = p.state.house.air(0);
+        air.t_c += 0.001 * n;
+        let inlet = UnitInlet {
+            air,
+            air_kg_s,
+            outdoor_c: 35.0 + 0.001 * n,
+        };
+        let command = UnitCommand {
+            mode: Mode::Cooling,
+            speed: 0.8,
+        };
+        let unit_spec = &p.scenario.unit.unit;
+        black_box(unit_spec.step(&saturation, &step, &command, &inlet, &mut unit)).unwrap();
+    });
+}
+
+/// The controller with all its zones.
+#[divan::bench(args = [8, 64])]
+fn control(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let controller = &scenario.control.controller;
+    let calendar = Calendar::new(scenario.run.start);
+    let mut state = controller.initial_state(1);
+    let mut commands = controller.commands();
+    let mut notices = Vec::with_capacity(256);
+    let mut zone_c = vec![25.0; scenario.zones.len()];
+    let position = vec![0.7; scenario.control.actuators.len()];
+    let mut t_s = AFTERNOON_S;
+    bencher.bench_local(|| {
+        t_s += 1.0;
+        zone_c[0] = 24.0 + (t_s % 600.0) / 300.0;
+        let readings = Readings {
+            zone_c: &zone_c,
+            damper_position: &position,
+            static_pa: 60.0,
+            supply_c: 14.0,
+            coil_surface_c: 11.0,
+            return_c: 25.0,
+            rooms_flow_m3_s: 0.4,
+            coil_flow_fraction: 0.8,
+        };
+        let clock = calendar.clock(t_s);
+        controller.step(
+            &clock,
+            1.0,
+            &readings,
+            &mut state,
+            &mut commands,
+            &mut notices,
+        );
+        notices.clear();
+    });
+}
+
+/// One row of the trace; it is made once in sixty steps.
+#[divan::bench(args = [8, 64])]
+fn record_row(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let p = parts(&scenario);
+    let mut recorder = Recorder::new(&scenario);
+    bencher.bench_local(|| {
+        if recorder.trace.rows() > 1440 {
+            recorder = Recorder::new(&scenario);
+        }
+        recorder.record(&p.sample);
+    });
+}
+
+/// All measures watching one step.
+#[divan::bench(args = [8, 64])]
+fn observe(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let mut p = parts(&scenario);
+    let mut watchers = observers(&scenario);
+    bencher.bench_local(|| {
+        p.sample.t_s += 1.0;
+        for w in &mut watchers {
+            w.observe(&p.sample, 1.0);
+        }
+    });
+}
+
+/// Weather and sun of a whole minute: sixty reads and one new minute.
+#[divan::bench(args = [8, 64])]
+fn drivers_minute(bencher: Bencher, rooms: usize) {
+    let scenario = common::house(rooms);
+    let mut p = parts(&scenario);
+    let mut t_s = AFTERNOON_S;
+    bencher.bench_local(|| {
+        for _ in 0..60 {
+            t_s += 1.0;
+            black_box(p.drivers.at(t_s));
+        }
+    });
+}

@@ -1,0 +1,89 @@
+//! `openshut faults`.
+
+use std::io::IsTerminal;
+use std::path::PathBuf;
+
+use super::{Context, Status};
+use crate::report::faults::{faults_text, write_faults};
+use crate::scenario::diagnostic::{Diagnostic, nearest};
+use crate::scenario::fault::kinds;
+use crate::study::faults::study;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// Scenario file; its [[fault]] entries are taken each alone. Without any, faults of every kind
+    /// are made up for it.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Only faults of one kind, such as "damper stuck".
+    #[arg(long, value_name = "KIND")]
+    only: Option<String>,
+    /// Leaves out the figures.
+    #[arg(long)]
+    no_figures: bool,
+    /// Changes one key of the file, as in --set "run.duration=6 h"; may be repeated.
+    #[arg(long, value_name = "KEY=VALUE")]
+    set: Vec<String>,
+}
+
+/// Runs the healthy system and every fault, and prints what tells them.
+pub(super) fn faults(context: &Context, args: &Args) -> Status {
+    let only = args.only.as_deref();
+    if let Some(kind) = only
+        && !kinds().any(|k| k == kind)
+    {
+        let all: Vec<&str> = kinds().collect();
+        let advice = match nearest(kind, kinds()) {
+            Some(near) => format!("did you mean \"{near}\"? The kinds are: {}", all.join(", ")),
+            None => format!("the kinds are: {}", all.join(", ")),
+        };
+        let what = format!("there is no kind of fault \"{kind}\"");
+        return super::complain(context, &Diagnostic::plain(what).advise(advice));
+    }
+    let scenario = match super::load(&args.file, &args.set) {
+        Ok(scenario) => scenario,
+        Err(e) => return super::complain(context, &e),
+    };
+    let bar = super::run::progress_bar(context, &scenario.name);
+    let found = study(&scenario, only, |share| {
+        bar.set_position((share * 1000.0) as u64)
+    });
+    bar.finish_and_clear();
+    let found = match found {
+        Ok(found) => found,
+        Err(e) => {
+            eprintln!("{}: {e}", scenario.name);
+            return Status::BadInput;
+        }
+    };
+    if found.cases.is_empty() {
+        let what = "this scenario has no such fault to look at";
+        let advice = if found.from_file {
+            "take --only out, or add a [[fault]] of that kind to the file"
+        } else {
+            "choose another kind: this system lacks the part that would fail"
+        };
+        return super::complain(context, &Diagnostic::plain(what).advise(advice));
+    }
+    let width = if std::io::stdout().is_terminal() {
+        super::run::terminal_width()
+    } else {
+        super::run::WIDTH
+    };
+    let bold = |text: &str| context.style.bold(text);
+    super::say(&faults_text(&scenario, &found, context.units, width, bold));
+    match write_faults(
+        &context.out,
+        &scenario,
+        &found,
+        context.units,
+        !args.no_figures,
+    ) {
+        Ok(folder) => super::say(&format!("\nTables and figures: {}\n", folder.display())),
+        Err(e) => {
+            eprintln!("{e}");
+            return Status::CannotWrite;
+        }
+    }
+    Status::Ran
+}

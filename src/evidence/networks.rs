@@ -1,0 +1,462 @@
+//! Fans and air networks against scipy and mpmath, and against what must hold for any network.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use rand_xoshiro::Xoshiro256PlusPlus;
+use rand_xoshiro::rand_core::{Rng, SeedableRng};
+use serde_json::Value;
+
+use super::reference::{EvidenceError, list, number, numbers, parse, refused, text};
+use super::row::{Row, Worst};
+use crate::plant::fan::{Drive, Fan, FanCurve, FanLaw, Limits, PowerCurve};
+use crate::plant::network::{
+    BladeLaw, ElementId, Law, LinearQuadratic, Network, NetworkState, NodeId, Power,
+};
+
+const THREE_WAYS: &str =
+    "scipy 1.17.1 root and least_squares, mpmath 1.4.1 with 40 digits; agree to 1e-8";
+const OWN: &str =
+    "theorem: one solution of monotone elements (Birkhoff and Diaz 1956, from memory)";
+
+pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+    let mut out = solved_elsewhere()?;
+    out.extend(random()?);
+    Ok(out)
+}
+
+/// A fan of the given polynomial.
+fn fan(a: [f64; 4], drive: Drive, series: LinearQuadratic) -> Result<Law, EvidenceError> {
+    // Far enough that no reference fan runs beyond it, and on the falling side of every curve.
+    const REACH: f64 = 0.6;
+    let curve = FanCurve::from_polynomial(a, REACH).map_err(refused("a reference fan"))?;
+    let power = PowerCurve::from_rated_point(0.3, 200.0).map_err(refused("a reference fan"))?;
+    Ok(Law::Fan(FanLaw {
+        fan: Arc::new(Fan { curve, power }),
+        drive,
+        series,
+    }))
+}
+
+fn law(e: &Value, soft_pa: f64) -> Result<Law, EvidenceError> {
+    let n = |key: &str| number(e, &format!("/{key}"));
+    let polynomial = || -> Result<[f64; 4], EvidenceError> {
+        let a = numbers(e, "/a")?;
+        a.try_into()
+            .map_err(|_| EvidenceError::Missing("fan polynomial".into()))
+    };
+    Ok(match text(e, "/type")? {
+        "power" => Law::Power(Power::from_resistance(n("R")?, n("n")?, soft_pa)),
+        "linear_quadratic" => Law::LinearQuadratic(LinearQuadratic {
+            a: n("a")?,
+            b: n("b")?,
+        }),
+        "weighted" => Law::WeightedBlade(BladeLaw {
+            open_pa: n("p_open")?,
+            full_pa: n("p_full")?,
+            leak: n("G_leak")?,
+            full: n("G_full")?,
+            friction_pa: 0.0,
+            opening: 0.0,
+            follow: 1.0,
+        }),
+        "fan" => {
+            let drive = Drive::FixedSpeed { speed: n("speed")? };
+            fan(polynomial()?, drive, LinearQuadratic::NONE)?
+        }
+        "constant_flow_fan" => {
+            let limits = Limits {
+                speed_max: n("speed_max")?,
+                ..Limits::default()
+            };
+            let flow_m3_s = n("flow_set")?;
+            let drive = Drive::ConstantAirflow { flow_m3_s, limits };
+            fan(polynomial()?, drive, LinearQuadratic::NONE)?
+        }
+        other => return Err(EvidenceError::Missing(format!("element type {other}"))),
+    })
+}
+
+struct Joined {
+    network: Network,
+    nodes: BTreeMap<String, NodeId>,
+    elements: BTreeMap<String, ElementId>,
+    softened: bool,
+}
+
+fn joined(case: &Value, soft_pa: f64) -> Result<Joined, EvidenceError> {
+    let mut builder = Network::builder();
+    let mut nodes = BTreeMap::new();
+    let fixed = case["fixed_pressures_Pa"].as_object();
+    for (name, p) in fixed.into_iter().flatten() {
+        let pa = p.as_f64().unwrap_or(f64::NAN);
+        nodes.insert(name.clone(), builder.fixed(name, pa));
+    }
+    for name in list(case, "/unknown_nodes")? {
+        let name = name.as_str().unwrap_or_default();
+        nodes.insert(name.to_string(), builder.node(name));
+    }
+    let mut elements = BTreeMap::new();
+    let mut softened = false;
+    for e in list(case, "/elements")? {
+        let at = |key: &str| -> Result<NodeId, EvidenceError> {
+            let name = text(e, key)?;
+            nodes
+                .get(name)
+                .copied()
+                .ok_or_else(|| EvidenceError::Missing(format!("node {name}")))
+        };
+        softened |= text(e, "/type")? == "weighted";
+        let id = text(e, "/id")?;
+        let made = builder.element(id, at("/from")?, at("/to")?, law(e, soft_pa)?);
+        elements.insert(id.to_string(), made);
+    }
+    Ok(Joined {
+        network: builder.build().map_err(refused("a reference network"))?,
+        nodes,
+        elements,
+        softened,
+    })
+}
+
+/// Which row a reference network belongs to.
+fn family(name: &str) -> usize {
+    if name.starts_with("fan_") {
+        0
+    } else if name.contains("relief") && !name.starts_with("constant") || name.contains("dump") {
+        2
+    } else if name.contains("back_flow") || name.contains("closed") {
+        3
+    } else if name.starts_with("constant") || name.starts_with("two_fans") {
+        4
+    } else {
+        1
+    }
+}
+
+const FAMILIES: [&str; 5] = [
+    "fan laws, fan with its system curve",
+    "series, parallel and branching ducts",
+    "trees with motorised, weighted and dumping relief",
+    "back-flow, leaking ducts, every damper shut",
+    "fan that holds its flow (with weighted relief), two fans",
+];
+
+fn solved_elsewhere() -> Result<Vec<Row>, EvidenceError> {
+    let file = parse(
+        "networks.json",
+        include_str!("../../tests/reference/networks.json"),
+    )?;
+    let older = parse(
+        "air_networks.json",
+        include_str!("../../tests/reference/air_networks.json"),
+    )?;
+    let mut flows = [Worst::default(); 5];
+    let mut counts = [0usize; 5];
+    let mut pressures = Worst::default();
+    let mut speed = Worst::default();
+    let mut laws: BTreeMap<String, (f64, f64)> = BTreeMap::new();
+    for case in list(&file, "/networks")?
+        .iter()
+        .chain(list(&older, "/networks")?)
+    {
+        let name = text(case, "/name")?;
+        let row = family(name);
+        counts[row] += 1;
+        for (key, soft_pa) in [("dps_0.01", 0.01), ("dps_0", 0.0)] {
+            let mut it = joined(case, soft_pa)?;
+            // A weighted blade is always softened over 0.01 Pa.
+            if it.softened && soft_pa == 0.0 {
+                continue;
+            }
+            let mut state = NetworkState::new(&it.network);
+            it.network.solve(&mut state).map_err(refused(name))?;
+            let solution = &case["solution"][key];
+            let scale = solution["flows_m3s"]
+                .as_object()
+                .into_iter()
+                .flatten()
+                .filter_map(|(_, q)| q.as_f64())
+                .fold(0.0_f64, |m, q| m.max(q.abs()));
+            for (id, want) in solution["flows_m3s"].as_object().into_iter().flatten() {
+                let got = it
+                    .elements
+                    .get(id)
+                    .map_or(f64::NAN, |&e| state.flow_m3_s(e));
+                let want = want.as_f64().unwrap_or(f64::NAN);
+                // Relative to each flow itself, and where that is next to nothing to the largest.
+                flows[row].push((got - want).abs() / want.abs().max(1e-6 * scale));
+            }
+            for (id, want) in solution["pressures_Pa"].as_object().into_iter().flatten() {
+                let got = it.nodes.get(id).map_or(f64::NAN, |&n| state.pressure_pa(n));
+                pressures.add(got, want.as_f64().unwrap_or(f64::NAN));
+            }
+            if let Some(want) = solution["fan_speed"].as_f64() {
+                let point = it
+                    .elements
+                    .get("fan")
+                    .and_then(|&f| it.network.fan_point(f, &state));
+                speed.add_relative(point.map_or(f64::NAN, |p| p.speed), want);
+            }
+            if name.starts_with("fan_law") && soft_pa == 0.0 {
+                let flow = it
+                    .elements
+                    .get("fan")
+                    .map_or(f64::NAN, |&f| state.flow_m3_s(f));
+                let rise = it
+                    .nodes
+                    .get("sup")
+                    .map_or(f64::NAN, |&n| state.pressure_pa(n));
+                laws.insert(name.to_string(), (flow, rise));
+            }
+        }
+    }
+    let mut out: Vec<Row> = (0..FAMILIES.len())
+        .map(|i| {
+            Row::largest(
+                format!("{}: flows, relative", FAMILIES[i]),
+                THREE_WAYS,
+                flows[i],
+                1e-6,
+                "1",
+            )
+            .remark(format!("{} networks", counts[i]))
+        })
+        .collect();
+    out.push(Row::largest(
+        "all of these networks: pressures",
+        THREE_WAYS,
+        pressures,
+        1e-6,
+        "Pa",
+    ));
+    out.push(Row::largest(
+        "speed of the fan that holds its flow, relative",
+        THREE_WAYS,
+        speed,
+        1e-6,
+        "1",
+    ));
+    let mut affinity = Worst::default();
+    if let Some(&(flow, rise)) = laws.get("fan_law_speed_1") {
+        for (name, share) in [("fan_law_speed_0.8", 0.8), ("fan_law_speed_0.5", 0.5)] {
+            let (q, p) = laws.get(name).copied().unwrap_or((f64::NAN, f64::NAN));
+            affinity.add_relative(q, share * flow);
+            affinity.add_relative(p, share * share * rise);
+        }
+    }
+    out.push(Row::largest(
+        "fan laws: flow with speed, pressure with its square, relative",
+        "affinity laws, exact on a quadratic system",
+        affinity,
+        1e-6,
+        "1",
+    ));
+    Ok(out)
+}
+
+/// Numbers for random networks, the same on every machine.
+struct Draws(Xoshiro256PlusPlus);
+
+impl Draws {
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        let unit = (self.0.next_u64() >> 11) as f64 / (1_u64 << 53) as f64;
+        low + (high - low) * unit
+    }
+
+    fn below(&mut self, n: usize) -> usize {
+        (self.between(0.0, n as f64) as usize).min(n.saturating_sub(1))
+    }
+}
+
+/// A fan with coil, a tree of trunks, outlets, a return and a relief.
+struct Tree {
+    network: Network,
+    free: Vec<NodeId>,
+    plenum: NodeId,
+    ret: NodeId,
+    fan: ElementId,
+    relief: ElementId,
+    back: ElementId,
+    /// Element, its upstream node, its room's node.
+    outlets: Vec<(ElementId, NodeId, NodeId)>,
+    blade: bool,
+}
+
+const RANDOM: usize = 1000;
+
+fn tree(d: &mut Draws) -> Result<Tree, EvidenceError> {
+    let mut b = Network::builder();
+    let ret = b.node("return plenum");
+    let plenum = b.node("supply plenum");
+    let hall = b.fixed("hall", 0.0);
+    let series = LinearQuadratic { a: 40.0, b: 250.0 };
+    let speed = d.between(0.1, 1.2);
+    let limits = Limits {
+        power_max_w: 250.0,
+        ..Limits::default()
+    };
+    let drive = match d.below(4) {
+        0 => Drive::ConstantTorque {
+            torque_w: d.between(60.0, 200.0),
+            limits,
+        },
+        1 => Drive::ConstantAirflow {
+            flow_m3_s: d.between(0.1, 0.5),
+            limits,
+        },
+        _ => Drive::FixedSpeed { speed },
+    };
+    let fan = b.element(
+        "fan",
+        ret,
+        plenum,
+        fan([230.0, 0.0, -480.0, 0.0], drive, series)?,
+    );
+    let mut supply = vec![plenum];
+    for i in 0..d.below(8) {
+        let node = b.node(&format!("trunk {i}"));
+        let law = Law::LinearQuadratic(LinearQuadratic {
+            a: 2.0,
+            b: d.between(1.5, 6.0).exp(),
+        });
+        let from = supply[d.below(supply.len())];
+        b.element(&format!("trunk {i}"), from, node, law);
+        supply.push(node);
+    }
+    let mut outlets = Vec::new();
+    for i in 0..1 + d.below(16) {
+        let room = b.fixed(&format!("room {i}"), d.between(-3.0, 3.0));
+        let law = Law::LinearQuadratic(LinearQuadratic {
+            a: d.between(0.0, 30.0),
+            b: d.between(4.0, 19.0).exp(),
+        });
+        let from = supply[d.below(supply.len())];
+        outlets.push((
+            b.element(&format!("outlet {i}"), from, room, law),
+            from,
+            room,
+        ));
+    }
+    let square = |log_b: f64| {
+        Law::LinearQuadratic(LinearQuadratic {
+            a: 0.0,
+            b: log_b.exp(),
+        })
+    };
+    let back = b.element("return", hall, ret, square(d.between(3.0, 7.0)));
+    let blade = d.below(3) == 0;
+    let law = if blade {
+        Law::WeightedBlade(BladeLaw {
+            open_pa: 60.0,
+            full_pa: 90.0,
+            leak: 1e-4,
+            full: 0.04,
+            friction_pa: 0.0,
+            opening: 0.0,
+            follow: 1.0,
+        })
+    } else {
+        square(d.between(4.0, 19.0))
+    };
+    let relief = b.element("relief", plenum, ret, law);
+    let mut free = supply;
+    free.push(ret);
+    Ok(Tree {
+        network: b.build().map_err(refused("a random network"))?,
+        free,
+        plenum,
+        ret,
+        fan,
+        relief,
+        back,
+        outlets,
+        blade,
+    })
+}
+
+fn random() -> Result<Vec<Row>, EvidenceError> {
+    let mut d = Draws(Xoshiro256PlusPlus::seed_from_u64(20_270_118));
+    let (mut balance, mut laws, mut starts) =
+        (Worst::default(), Worst::default(), Worst::default());
+    let (mut never_lower, mut closed) = (0usize, 0usize);
+    for _ in 0..RANDOM {
+        let mut t = tree(&mut d)?;
+        let mut state = NetworkState::new(&t.network);
+        t.network
+            .solve(&mut state)
+            .map_err(refused("a random network"))?;
+        let q = |e: ElementId| state.flow_m3_s(e);
+        let out: f64 = t.outlets.iter().map(|o| q(o.0)).sum();
+        balance.push((q(t.fan) - out - q(t.relief)).abs());
+        balance.push((q(t.fan) - q(t.back) - q(t.relief)).abs());
+        for &(e, from, room) in &t.outlets {
+            if let Law::LinearQuadratic(law) = t.network.law(e) {
+                let drop = state.pressure_pa(from) - state.pressure_pa(room);
+                laws.push((law.flow_m3_s(drop) - q(e)).abs());
+            }
+        }
+        if let Law::Fan(law) = t.network.law(t.fan) {
+            let rise = state.pressure_pa(t.plenum) - state.pressure_pa(t.ret);
+            laws.push((law.point(rise).flow_m3_s - q(t.fan)).abs());
+        }
+        let mut far = NetworkState::new(&t.network);
+        for &node in &t.free {
+            far.set_start(node, d.between(-300.0, 300.0));
+        }
+        t.network
+            .solve(&mut far)
+            .map_err(refused("a random network"))?;
+        for (a, b) in state.flows_m3_s().iter().zip(far.flows_m3_s()) {
+            starts.add(*a, *b);
+        }
+        // Closing one damper. Where air comes back from the room the sense turns round.
+        let (closing, ..) = t.outlets[d.below(t.outlets.len())];
+        let sign = q(closing).signum();
+        let before = state.clone();
+        let by = d.between(0.01, 9.0).exp();
+        if let Law::LinearQuadratic(law) = t.network.law_mut(closing) {
+            law.b *= by;
+        }
+        t.network
+            .solve(&mut state)
+            .map_err(refused("a random network"))?;
+        let gain = |e: ElementId| sign * (state.flow_m3_s(e) - before.flow_m3_s(e));
+        let rise = sign * (state.pressure_pa(t.plenum) - before.pressure_pa(t.plenum));
+        let others = t.outlets.iter().filter(|o| o.0 != closing);
+        let holds = rise >= -1e-9
+            && others.clone().all(|o| gain(o.0) >= -1e-11)
+            && gain(t.relief) >= if t.blade { -1e-9 } else { -1e-11 };
+        closed += 1;
+        never_lower += usize::from(holds);
+    }
+    Ok(vec![
+        Row::largest(
+            "a thousand random networks: air balance left at the plenums",
+            "conservation of mass",
+            balance,
+            1e-9,
+            "m³/s",
+        )
+        .remark("up to 8 trunks, 16 outlets, three drives, fixed and weighted relief"),
+        Row::largest(
+            "the same: flow of each element against its law at the pressures found",
+            "the laws themselves",
+            laws,
+            1e-9,
+            "m³/s",
+        ),
+        Row::largest(
+            "the same from random starts within ±300 Pa: flows",
+            OWN,
+            starts,
+            1e-9,
+            "m³/s",
+        ),
+        Row::cases(
+            "the same with one damper closed: plenum pressure and no other flow falls",
+            "monotonicity of such networks (from memory)",
+            (never_lower, closed),
+        ),
+    ])
+}

@@ -1,0 +1,451 @@
+//! The unit against its rating point, the reference cycle's tables, and closed forms of cycling.
+
+use serde_json::Value;
+
+use super::closed_loop::{bare, calendar, one_zone};
+use super::reference::{EvidenceError, list, number, numbers, parse, refused};
+use super::row::{Row, Worst};
+use crate::control::{Controller, NoticeKind, Readings};
+use crate::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
+use crate::plant::thermal::{Drive, StoreNetwork};
+use crate::plant::unit::cycling::{
+    Cycle, degradation_coefficient, highest_rate_per_h, parabola_starts_per_h,
+};
+use crate::plant::unit::relief_mixing::{Settled, Settling, settle};
+use crate::plant::unit::{
+    CoilMemory, CoilState, CoolingCoil, HeatingCurves, Mode, Unit, UnitCommand, UnitInlet,
+    UnitKind, UnitState,
+};
+
+const CYCLE: &str = "our own R32 cycle computed with CoolProp, not any machine's data";
+
+/// The generic 10 kW unit.
+struct Generic {
+    sat: SaturationTable,
+    coil: CoolingCoil,
+    heating: HeatingCurves,
+    unit: Unit,
+}
+
+impl Generic {
+    fn new() -> Result<Generic, EvidenceError> {
+        let refuse = "the generic unit";
+        Ok(Generic {
+            sat: SaturationTable::new(STANDARD_PRESSURE),
+            coil: CoolingCoil::generic(10_000.0).map_err(refused(refuse))?,
+            heating: HeatingCurves::generic(10_000.0).map_err(refused(refuse))?,
+            unit: Unit::generic(10_000.0, UnitKind::VARIABLE_GENERIC).map_err(refused(refuse))?,
+        })
+    }
+
+    fn cool(
+        &self,
+        inlet: MoistAir,
+        kg_s: f64,
+        outdoor_c: f64,
+        speed: f64,
+    ) -> Result<CoilState, EvidenceError> {
+        self.coil
+            .solve(
+                &self.sat,
+                inlet,
+                kg_s,
+                outdoor_c,
+                speed,
+                &mut CoilMemory::default(),
+            )
+            .map_err(refused("the coil"))
+    }
+
+    /// Air of a dry and a wet bulb, by bisection on its humidity.
+    fn of_wet_bulb(&self, t_c: f64, wet_bulb_c: f64) -> MoistAir {
+        let (mut low, mut high) = (0.0, self.sat.w_sat(t_c));
+        for _ in 0..60 {
+            let w = 0.5 * (low + high);
+            let wet = MoistAir::new(t_c, w).wet_bulb_c(STANDARD_PRESSURE);
+            if wet < wet_bulb_c { low = w } else { high = w }
+        }
+        MoistAir::new(t_c, low)
+    }
+
+    fn settled(&self, x: f64, speed: f64, flow: f64) -> Result<Settled, EvidenceError> {
+        let held = Settling {
+            return_air: MoistAir::from_relative_humidity(24.0, 0.5, STANDARD_PRESSURE),
+            outdoor_c: 35.0,
+            air_kg_s: 0.602 * flow,
+            mode: Mode::Cooling,
+            speed,
+            relief_share: x,
+            fan_heat_w: 0.0,
+        };
+        settle(&self.unit, &self.sat, &held).map_err(refused("the unit with relief"))
+    }
+}
+
+pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+    let file = parse(
+        "unit_cases.json",
+        include_str!("../../tests/reference/unit_cases.json"),
+    )?;
+    let generic = Generic::new()?;
+    let mut out = Vec::new();
+    rating(&generic, &mut out)?;
+    trends(&generic, &file, &mut out)?;
+    relief(&generic, &file, &mut out)?;
+    degradation(&file, &mut out)?;
+    parabola(&mut out)?;
+    Ok(out)
+}
+
+fn rating(g: &Generic, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+    let at = g.cool(g.of_wet_bulb(27.0, 19.0), 0.602, 35.0, 1.0)?;
+    let point = "27/19 °C indoors, 35 °C outdoors";
+    let row = |what: &str, ours: f64, theirs: f64, share: f64, unit| {
+        Row::relative(what, CYCLE, (ours, theirs), share, unit)
+    };
+    out.push(
+        row(
+            "rating point, cooling capacity",
+            at.total_w,
+            10_000.0,
+            0.004,
+            "W",
+        )
+        .remark(point),
+    );
+    out.push(row(
+        "rating point, cooling power",
+        at.compressor_w,
+        2415.0,
+        0.014,
+        "W",
+    ));
+    out.push(Row::figure(
+        "rating point, sensible share",
+        CYCLE,
+        (at.sensible_share(), 0.780),
+        0.003,
+        "1",
+    ));
+    let warm = g
+        .heating
+        .solve(
+            MoistAir::new(20.0, 0.006),
+            0.602,
+            7.0,
+            1.0,
+            &mut CoilMemory::default(),
+        )
+        .map_err(refused("the unit in heating"))?;
+    out.push(
+        row(
+            "rating point, heating capacity",
+            -warm.total_w,
+            9979.0,
+            0.001,
+            "W",
+        )
+        .remark("20 °C indoors, 7 °C outdoors"),
+    );
+    out.push(row(
+        "rating point, heating power",
+        warm.compressor_w,
+        2104.0,
+        0.001,
+        "W",
+    ));
+    Ok(())
+}
+
+fn trends(g: &Generic, file: &Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+    let (mut capacity, mut power) = (Worst::default(), Worst::default());
+    for row in list(file, "/case2_ADP_BF/curve_form_vs_reference_cycle")? {
+        let n = |key: &str| number(row, &format!("/{key}"));
+        let inlet = MoistAir::from_relative_humidity(n("T_in")?, n("RH")?, STANDARD_PRESSURE);
+        let at = g.cool(inlet, 0.602 * n("ff")?, n("ODB")?, 1.0)?;
+        capacity.add_relative(at.total_w, n("ref_Q")?);
+        power.add_relative(at.compressor_w, n("ref_P")?);
+    }
+    let states =
+        "entering 12 to 27 °C, wet and dry coil, 30 to 40 °C outdoors, 50 to 110 % airflow";
+    out.push(
+        Row::largest(
+            "capacity over entering and outdoor air, relative",
+            CYCLE,
+            capacity,
+            0.005,
+            "1",
+        )
+        .remark(states),
+    );
+    out.push(Row::largest(
+        "power over the same, relative",
+        CYCLE,
+        power,
+        0.015,
+        "1",
+    ));
+    // Every step of a ladder must go the way rating tables go.
+    let (mut held, mut of) = (0, 0);
+    let inlet = |t: f64, rh: f64| MoistAir::from_relative_humidity(t, rh, STANDARD_PRESSURE);
+    for speed in [0.3, 0.6, 1.0] {
+        for k in 0..20 {
+            let x = f64::from(k);
+            let outdoor = [
+                g.cool(inlet(24.0, 0.5), 0.602, 22.0 + x, speed)?,
+                g.cool(inlet(24.0, 0.5), 0.602, 23.0 + x, speed)?,
+            ];
+            let wetter = [
+                g.cool(inlet(24.0, 0.45 + 0.01 * x), 0.602, 35.0, speed)?,
+                g.cool(inlet(24.0, 0.46 + 0.01 * x), 0.602, 35.0, speed)?,
+            ];
+            let less_air = [
+                g.cool(inlet(24.0, 0.5), 0.70 - 0.02 * x, 35.0, speed)?,
+                g.cool(inlet(24.0, 0.5), 0.68 - 0.02 * x, 35.0, speed)?,
+            ];
+            for ok in [
+                outdoor[1].total_w < outdoor[0].total_w
+                    && outdoor[1].compressor_w > outdoor[0].compressor_w,
+                wetter[1].total_w > wetter[0].total_w,
+                less_air[1].total_w <= less_air[0].total_w + 1e-6
+                    && less_air[1].leaving.t_c < less_air[0].leaving.t_c,
+            ] {
+                held += usize::from(ok);
+                of += 1;
+            }
+        }
+    }
+    out.push(
+        Row::cases(
+            "trends: hotter outdoors less capacity and more power, moister air more capacity, less air less capacity and colder supply",
+            "rating tables of the trade, from memory",
+            (held, of),
+        ),
+    );
+    Ok(())
+}
+
+fn relief(g: &Generic, file: &Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+    let x = numbers(file, "/relief_table/x")?;
+    let (mut supply, mut surface, mut efficiency, mut rooms) = (
+        Worst::default(),
+        Worst::default(),
+        Worst::default(),
+        Worst::default(),
+    );
+    for speed in ["1.0", "0.5", "0.3"] {
+        let want = numbers(file, &format!("/relief_table/supply_c/{speed}"))?;
+        for (&x, want) in x.iter().zip(want) {
+            supply.add(
+                g.settled(x, speed.parse().unwrap_or(f64::NAN), 1.0)?
+                    .supply
+                    .t_c,
+                want,
+            );
+        }
+    }
+    let column = |name: &str| numbers(file, &format!("/relief_table/{name}"));
+    let (colds, eers, watts) = (
+        column("surface_c")?,
+        column("eer")?,
+        column("room_sensible_w")?,
+    );
+    for (i, &x) in x.iter().enumerate() {
+        let at = g.settled(x, 1.0, 1.0)?;
+        surface.add(at.surface_c, colds[i]);
+        efficiency.add_relative(at.efficiency(), eers[i]);
+        rooms.add_relative(at.room_sensible_dry_w, watts[i]);
+    }
+    let (mut less, mut trip) = (Worst::default(), Worst::default());
+    for (ff, want) in column("less_air/ff")?
+        .into_iter()
+        .zip(column("less_air/supply_c")?)
+    {
+        less.add(g.settled(0.0, 1.0, ff)?.supply.t_c, want);
+    }
+    for row in list(file, "/relief_table/trip_share")? {
+        let at = g.settled(number(row, "/x")?, number(row, "/s")?, 1.0)?;
+        trip.add(at.supply.t_c, number(row, "/trip_c")?);
+    }
+    out.extend([
+        Row::largest(
+            "relief 0 to 70 %, three speeds: supply temperature",
+            CYCLE,
+            supply,
+            0.2,
+            "K",
+        ),
+        Row::largest("relief 0 to 70 %: coil surface", CYCLE, surface, 0.2, "K"),
+        Row::largest(
+            "relief 0 to 70 %: efficiency, relative",
+            CYCLE,
+            efficiency,
+            0.015,
+            "1",
+        ),
+        Row::largest(
+            "relief 0 to 70 %: heat out of the rooms, relative",
+            CYCLE,
+            rooms,
+            0.005,
+            "1",
+        ),
+        Row::largest(
+            "30 to 100 % airflow without relief: supply",
+            CYCLE,
+            less,
+            0.2,
+            "K",
+        ),
+        Row::largest(
+            "supply at the relief share said to trip the unit",
+            CYCLE,
+            trip,
+            0.2,
+            "K",
+        ),
+    ]);
+    Ok(())
+}
+
+/// Six minutes on, 24 off, stepped by the unit itself.
+fn degradation(file: &Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+    let unit = Unit::generic(10_000.0, UnitKind::FixedSpeed).map_err(refused("the unit"))?;
+    let sat = SaturationTable::new(STANDARD_PRESSURE);
+    let step = unit.prepared(1.0).map_err(refused("the unit"))?;
+    let mut state = UnitState::default();
+    let (mut given_j, mut steady_j) = (0.0, 0.0);
+    let air = MoistAir::new(26.0, 0.0105);
+    let (mut on_s, mut off_s) = (0.0, 0.0);
+    for k in 0..4 * 1800 {
+        let running = k % 1800 < 360;
+        let command = UnitCommand {
+            mode: if running { Mode::Cooling } else { Mode::Off },
+            speed: f64::from(u8::from(running)),
+        };
+        let inlet = UnitInlet {
+            air,
+            air_kg_s: if running { 0.6 } else { 0.0 },
+            outdoor_c: 33.0,
+        };
+        let at = unit
+            .step(&sat, &step, &command, &inlet, &mut state)
+            .map_err(refused("the unit"))?;
+        if running {
+            given_j += at.total_w();
+            steady_j += at.steady_total_w;
+            on_s += 1.0;
+        } else {
+            off_s += 1.0;
+        }
+    }
+    let plf = given_j / steady_j;
+    let clf = plf * on_s / (on_s + off_s);
+    let got = (1.0 - plf) / (1.0 - clf);
+    let form = "first-order start-up (O'Neal and Katipamula 1991), 60 s, worked in Python";
+    out.push(
+        Row::figure(
+            "degradation coefficient of the 6 min on, 24 min off test",
+            form,
+            (
+                got,
+                number(file, "/case4_cycling_loss/rating_like_6on_24off/60.0/C_D")?,
+            ),
+            1e-6,
+            "1",
+        )
+        .remark("four cycles of the simulated unit, steps of 1 s"),
+    );
+    let cycle = Cycle {
+        on_s: 360.0,
+        off_s: 1440.0,
+    };
+    out.push(
+        Row::figure(
+            "the default unit's own coefficient against the rating default",
+            "10 CFR 430 Appendix M, AHRI 210/240, from memory: 0.20",
+            (degradation_coefficient(Unit::START_UP_S, cycle), 0.20),
+            0.002,
+            "1",
+        )
+        .remark("the start-up time of 60 s was chosen for it"),
+    );
+    Ok(())
+}
+
+/// A thermostat, a room of one store and a unit of fixed output, cycling at five loads.
+fn parabola(out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+    const CAPACITY_W: f64 = 3000.0;
+    const BAND_K: f64 = 1.0;
+    const HEAT_J_K: f64 = 900_000.0;
+    const LOSS_W_K: f64 = 15.0;
+    let n_max = highest_rate_per_h(CAPACITY_W, HEAT_J_K, BAND_K);
+    for x in [0.1, 0.3, 0.5, 0.7, 0.9] {
+        let controller = Controller::new(bare(one_zone(24.0, BAND_K), 0.0))
+            .map_err(refused("the thermostat"))?;
+        let (mut state, mut commands) = (controller.initial_state(1), controller.commands());
+        let calendar = calendar();
+        let mut builder = StoreNetwork::builder();
+        builder.store(HEAT_J_K);
+        let mut room = builder.build();
+        let (mut t_c, mut middle) = ([24.0], [0.0]);
+        let mut notices = Vec::new();
+        let (mut starts, mut running_s) = (Vec::new(), 0.0);
+        for k in 0..3600 * 60 {
+            let t_s = f64::from(k);
+            let readings = Readings {
+                zone_c: &t_c,
+                ..Readings::default()
+            };
+            let clock = calendar.clock(t_s);
+            controller.step(
+                &clock,
+                1.0,
+                &readings,
+                &mut state,
+                &mut commands,
+                &mut notices,
+            );
+            for n in notices.drain(..) {
+                if n.kind == NoticeKind::Start {
+                    starts.push((t_s, running_s));
+                }
+            }
+            let on = commands.unit.mode.is_some();
+            running_s += f64::from(u8::from(on));
+            // A load that falls a little as the room warms, x of the capacity at the setpoint.
+            let load = x * CAPACITY_W + LOSS_W_K * 24.0;
+            let drive = Drive {
+                boundary: &[LOSS_W_K],
+                source: &[load - if on { CAPACITY_W } else { 0.0 }],
+                stream: &[],
+            };
+            room.step(1.0, &drive, &mut t_c, &mut middle)
+                .map_err(refused("the thermostat's room"))?;
+        }
+        // Whole cycles only, the first left out.
+        let (got, share) = match (starts.get(1), starts.last()) {
+            (Some(&(a, ran_a)), Some(&(b, ran_b))) if starts.len() > 3 => (
+                3600.0 * (starts.len() - 2) as f64 / (b - a),
+                (ran_b - ran_a) / (b - a),
+            ),
+            _ => (f64::NAN, f64::NAN),
+        };
+        out.push(
+            Row::relative(
+                format!(
+                    "thermostat cycling at {:.0} % load, starts an hour",
+                    100.0 * x
+                ),
+                "parabola 4·N·X(1−X), NEMA DC 3 as used by Henderson (from memory)",
+                (got, parabola_starts_per_h(n_max, x)),
+                0.02,
+                "1/h",
+            )
+            .remark(format!(
+                "60 h simulated; run share {share:.3}; N = Q/(4Cδ) = {n_max:.2} starts an hour"
+            )),
+        );
+    }
+    Ok(())
+}

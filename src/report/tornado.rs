@@ -1,0 +1,181 @@
+//! Figure `tornado`: which inputs move a measure most, strongest on top.
+
+use super::canvas::{Canvas, Stroke, sheet};
+use super::lettering::{Align, BODY, SMALL, TITLE, Type, elide};
+use super::palette::{BLUE, FRAME, GRID, INK, LIMIT, ORANGE, PAPER};
+use super::panel::{BODY_TOP, EDGE, HEADING, NOTE, WIDTH, nice_scale, notes, number};
+use super::series::range;
+use super::{Figure, FigureError};
+
+/// One input.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TornadoBar {
+    /// Its name.
+    pub name: String,
+    /// The measure where the input is low and where it is high, shown units.
+    pub ends: (f64, f64),
+    /// Rank correlation, −1 to 1.
+    pub rank_correlation: f64,
+}
+
+/// One measure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TornadoPanel {
+    /// Its name.
+    pub heading: String,
+    /// What the axis shows, with its unit.
+    pub axis: String,
+    /// The measure's mean, shown units.
+    pub centre: f64,
+    /// Its limit, shown units.
+    pub limit: Option<f64>,
+    /// Inputs, strongest first.
+    pub bars: Vec<TornadoBar>,
+}
+
+/// Everything the figure shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TornadoSheet {
+    /// Title of the sheet.
+    pub title: String,
+    /// Name of the scenario.
+    pub scenario: String,
+    /// The panels.
+    pub panels: Vec<TornadoPanel>,
+    /// Notes below.
+    pub notes: Vec<String>,
+}
+
+const ROW: f64 = 24.0;
+const AXIS: f64 = 62.0;
+const LEFT: f64 = 300.0;
+const RIGHT: f64 = 150.0;
+
+/// Draws the figure.
+///
+/// # Errors
+/// The drawing failing.
+pub fn tornado(data: &TornadoSheet) -> Result<Figure, FigureError> {
+    let tall = |p: &TornadoPanel| HEADING + ROW * p.bars.len().max(1) as f64 + AXIS;
+    let body: f64 = data.panels.iter().map(tall).sum();
+    let height = BODY_TOP + body + data.notes.len() as f64 * NOTE + EDGE;
+    sheet("tornado", &data.title, (WIDTH, height), |canvas| {
+        let title = elide(&data.title, TITLE, true, WIDTH - 2.0 * EDGE);
+        canvas.text(&title, (EDGE, 32.0), Type::new(TITLE).bold());
+        let subtitle = elide(&data.scenario, BODY, false, WIDTH - 2.0 * EDGE);
+        canvas.text(&subtitle, (EDGE, 57.0), Type::new(BODY).muted());
+        let mut top = BODY_TOP;
+        for p in &data.panels {
+            draw(canvas, p, top + HEADING);
+            top += tall(p);
+        }
+        notes(canvas, &data.notes, top);
+    })
+}
+
+fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
+    let (left, right) = (LEFT, WIDTH - RIGHT);
+    let bottom = top + ROW * p.bars.len().max(1) as f64;
+    let mut values: Vec<f64> = p.bars.iter().flat_map(|b| [b.ends.0, b.ends.1]).collect();
+    values.push(p.centre);
+    let seen = range(&values).unwrap_or((0.0, 1.0));
+    // A limit far away would squeeze the bars; it is then told in words.
+    let near = p.limit.filter(|l| {
+        let reach = 1.5 * (seen.1 - seen.0);
+        (seen.0 - reach..=seen.1 + reach).contains(l)
+    });
+    let seen = near.map_or(seen, |l| (seen.0.min(l), seen.1.max(l)));
+    let (low, high, step) = nice_scale(seen.0, seen.1, 6.0);
+    let x = |v: f64| left + (v - low) / (high - low) * (right - left);
+    let count = ((high - low) / step).round().clamp(0.0, 60.0) as usize;
+    for i in 0..=count {
+        let v = low + i as f64 * step;
+        canvas.line((x(v), top), (x(v), bottom), Stroke::new(GRID, 1.0));
+        let kind = Type::new(SMALL).muted().align(Align::Centre);
+        canvas.text(&number(v, step), (x(v), bottom + 13.0), kind);
+    }
+    canvas.line((left, bottom), (right, bottom), Stroke::new(FRAME, 1.0));
+    let kind = Type::new(SMALL).muted().align(Align::Centre);
+    canvas.text(&p.axis, ((left + right) / 2.0, bottom + 32.0), kind);
+    for (i, bar) in p.bars.iter().enumerate() {
+        let y = top + ROW * (i as f64 + 0.5);
+        let half = ROW * 0.34;
+        let name = elide(&bar.name, SMALL, false, LEFT - EDGE - 14.0);
+        canvas.text(
+            &name,
+            (left - 10.0, y),
+            Type::new(SMALL).align(Align::Right),
+        );
+        let mut ends = [(bar.ends.0, "low", ORANGE), (bar.ends.1, "high", BLUE)];
+        let away = |end: f64| (end - p.centre).abs();
+        // When both lie on one side the shorter is drawn over the longer, and goes without a word.
+        ends.sort_by(|a, b| away(b.0).total_cmp(&away(a.0)));
+        let one_side = (ends[0].0 > p.centre) == (ends[1].0 > p.centre);
+        for (k, (end, word, colour)) in ends.into_iter().enumerate() {
+            if !end.is_finite() {
+                continue;
+            }
+            let (from, to) = (x(end.min(p.centre)), x(end.max(p.centre)));
+            canvas.rect(from, y - half, to, y + half, colour.tint(0.75));
+            if k == 0 || !one_side {
+                let (at, align) = match end > p.centre {
+                    true => (to + 4.0, Align::Left),
+                    false => (from - 4.0, Align::Right),
+                };
+                canvas.label(word, (at, y), Type::new(10.5).muted().align(align), PAPER);
+            }
+        }
+        let rho = number(bar.rank_correlation, 0.01);
+        let sign = if bar.rank_correlation > 0.0 { "+" } else { "" };
+        let kind = Type::new(SMALL).align(Align::Right);
+        canvas.text(&format!("{sign}{rho}"), (WIDTH - EDGE, y), kind);
+    }
+    canvas.line(
+        (x(p.centre), top - 4.0),
+        (x(p.centre), bottom),
+        Stroke::new(INK, 1.3),
+    );
+    if let Some(limit) = near {
+        let stroke = Stroke::new(LIMIT, 1.6).dashed(7.0, 4.0);
+        canvas.line((x(limit), top - 4.0), (x(limit), bottom), stroke);
+        let kind = Type::new(SMALL).colour(LIMIT).align(Align::Centre);
+        canvas.text("limit", (x(limit), bottom + 46.0), kind);
+    }
+    let heading = elide(&p.heading, BODY, true, right - EDGE - 60.0);
+    canvas.text(&heading, (EDGE, top - 14.0), Type::new(BODY).bold());
+    let kind = Type::new(SMALL).muted().align(Align::Right);
+    canvas.text("rank correlation", (WIDTH - EDGE, top - 14.0), kind);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bars_limits_and_words_stay_on_the_sheet() {
+        let bar = |i: usize| TornadoBar {
+            name: format!("flow.a-room-with-a-long-name-{i}"),
+            ends: (100.0 - i as f64, 130.0 + i as f64),
+            rank_correlation: 0.9 - 0.1 * i as f64,
+        };
+        let panel = |limit| TornadoPanel {
+            heading: "worst supply-plenum static".into(),
+            axis: "Pa".into(),
+            centre: 118.0,
+            limit,
+            bars: (0..12).map(bar).collect(),
+        };
+        let data = TornadoSheet {
+            title: "What matters most".into(),
+            scenario: "house".into(),
+            panels: vec![panel(Some(125.0)), panel(Some(900.0)), panel(None)],
+            notes: vec!["a note".into()],
+        };
+        let figure = tornado(&data).unwrap();
+        assert_eq!(figure.svg.matches("a-room").count(), 36);
+        assert_eq!(figure.svg.matches("\nlimit").count(), 1);
+        let (l, t, r, b) = figure.ink_box().unwrap();
+        assert!(l > 0.0 && t > 0.0);
+        assert!(r < f64::from(figure.width_px) && b < f64::from(figure.height_px));
+    }
+}

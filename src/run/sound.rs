@@ -1,0 +1,173 @@
+//! The step of sound: from flows and damper drops to energies in every room, and the events when
+//! a room goes above its limit.
+
+use std::sync::Arc;
+
+use super::event::{Event, What};
+use super::sample::SoundSample;
+use crate::plant::air_side::{AirSide, AirState};
+use crate::plant::fan::Fan;
+use crate::plant::sound::heard::{Heard, SoundMean};
+use crate::plant::sound::octave::db_to_energy;
+use crate::plant::sound::{Operating, OutletOperating, SoundModel};
+use crate::scenario::Scenario;
+
+/// A room is judged on the energy mean of whole minutes, s.
+const JUDGED_OVER_S: f64 = 60.0;
+/// A room is back within its limit when a minute's mean is this far under it, dB, so that a level
+/// near the limit does not chatter (our own choice).
+const BACK_UNDER_DB: f64 = 1.0;
+/// Points at which the fan's efficiency is searched for its peak.
+const PEAK_POINTS: usize = 400;
+
+/// Steps the sound of one scenario. Owns its scratch memory; a step allocates nothing but events.
+#[derive(Debug, Clone)]
+pub struct SoundStage {
+    model: SoundModel,
+    fan: Arc<Fan>,
+    /// Highest efficiency of the fan's curve; `None` where it is not known.
+    peak_efficiency: Option<f64>,
+    outlets: Vec<OutletOperating>,
+    drops_pa: Vec<f64>,
+    minute: SoundMean,
+    rooms: Vec<Judged>,
+}
+
+/// A room under its limit or above it.
+#[derive(Debug, Clone)]
+struct Judged {
+    name: String,
+    limit_dba: f64,
+    limit: f64,
+    back: f64,
+    above: bool,
+}
+
+impl SoundStage {
+    /// Of a scenario.
+    pub fn new(scenario: &Scenario) -> SoundStage {
+        let scene = &scenario.sound;
+        let fan = Arc::clone(&scenario.air.fan);
+        let rooms = scenario.rooms.iter().zip(&scene.limits);
+        SoundStage {
+            model: scene.model.clone(),
+            peak_efficiency: scene.efficiency_known.then(|| peak_efficiency(&fan)),
+            fan,
+            outlets: vec![OutletOperating::default(); scenario.outlets.len()],
+            drops_pa: vec![0.0; scenario.outlets.len()],
+            minute: SoundMean::new(scenario.rooms.len()),
+            rooms: rooms
+                .map(|(room, limit)| Judged {
+                    name: room.name.clone(),
+                    limit_dba: limit.dba.value,
+                    limit: db_to_energy(limit.dba.value),
+                    back: db_to_energy(limit.dba.value - BACK_UNDER_DB),
+                    above: false,
+                })
+                .collect(),
+        }
+    }
+
+    /// The rooms with the system off.
+    pub fn initial(&self) -> SoundSample {
+        let state = self.model.initial();
+        SoundSample {
+            heard: state.rooms.iter().map(Heard::of).collect(),
+            state,
+            changes: 0,
+        }
+    }
+
+    /// Forgets the minute being judged and who was above: a run begins.
+    pub fn begin(&mut self) {
+        self.minute.restart();
+        for room in &mut self.rooms {
+            room.above = false;
+        }
+    }
+
+    /// Brings `sound` to the flows of `air`, which must have changed since the last call:
+    /// where they did not, the sound is the same and there is nothing to do.
+    pub fn step(&mut self, air_side: &AirSide, air: &AirState, sound: &mut SoundSample) {
+        air_side.damper_drops(air, &mut self.drops_pa);
+        let found = air.outlets_m3_s.iter().zip(&self.drops_pa);
+        for (outlet, (&flow_m3_s, &damper_drop_pa)) in self.outlets.iter_mut().zip(found) {
+            *outlet = OutletOperating {
+                flow_m3_s,
+                damper_drop_pa,
+            };
+        }
+        let now = Operating {
+            fan_flow_m3_s: air.fan_m3_s,
+            fan_static_pa: air.fan_rise_pa,
+            fan_efficiency_ratio: self.efficiency_ratio(air),
+            outlets: &self.outlets,
+            relief_flow_m3_s: air.relief_m3_s,
+            relief_drop_pa: air_side.relief_drop_pa(air),
+            return_flow_m3_s: air.returns_m3_s.iter().sum(),
+        };
+        self.model.step(&now, &mut sound.state);
+        for (heard, room) in sound.heard.iter_mut().zip(&sound.state.rooms) {
+            *heard = Heard::of(room);
+        }
+        sound.changes += 1;
+    }
+
+    /// Static efficiency of the fan over its peak, where it is known.
+    fn efficiency_ratio(&self, air: &AirState) -> Option<f64> {
+        let peak = self.peak_efficiency?;
+        if !(air.fan_speed > 0.0 && air.fan_m3_s > 0.0) {
+            return None;
+        }
+        let flow = air.fan_m3_s / air.fan_speed;
+        let rise_pa = air.fan_rise_pa / (air.fan_speed * air.fan_speed);
+        Some(flow * rise_pa / self.fan.power.power_and_slope(flow).0 / peak)
+    }
+
+    /// Judges the rooms once a minute, on that minute's energy mean.
+    pub fn judge(&mut self, t_s: f64, dt_s: f64, sound: &SoundSample, events: &mut Vec<Event>) {
+        self.minute.push(dt_s, &sound.heard, sound.changes);
+        if self.minute.seconds() < JUDGED_OVER_S - 1e-6 {
+            return;
+        }
+        for (i, room) in self.rooms.iter_mut().enumerate() {
+            let mean = self.minute.mean(i);
+            let energy = mean.a_energy();
+            let above = energy > if room.above { room.back } else { room.limit };
+            if above != room.above {
+                room.above = above;
+                events.push(told(t_s, room, &mean));
+            }
+        }
+        self.minute.restart();
+    }
+}
+
+fn told(t_s: f64, room: &Judged, mean: &Heard) -> Event {
+    let (source, share) = mean.ruling();
+    let (name, limit, level) = (&room.name, room.limit_dba, mean.dba());
+    let cause = format!("{} rules, {:.0} %", source.name(), 100.0 * share);
+    let text = if room.above {
+        format!("{name} goes above its {limit:.0} dB(A): {level:.0} dB(A), {cause}")
+    } else {
+        format!("{name} is back within its {limit:.0} dB(A): {level:.0} dB(A)")
+    };
+    Event {
+        t_s,
+        what: What::Sound,
+        subject: name.clone(),
+        cause,
+        value: level,
+        text,
+    }
+}
+
+/// Highest `Q p / P` along the fan's curve at reference speed.
+fn peak_efficiency(fan: &Fan) -> f64 {
+    let free = fan.curve.free_flow_m3_s();
+    let at = |i: usize| {
+        let flow = free * i as f64 / PEAK_POINTS as f64;
+        flow * fan.curve.pressure_pa(flow) / fan.power.power_and_slope(flow).0
+    };
+    (1..PEAK_POINTS).map(at).fold(f64::MIN_POSITIVE, f64::max)
+}

@@ -1,0 +1,237 @@
+//! The drill: one damper at a time fully open, all others shut, fan and compressor at their least;
+//! how fast does every room answer?
+//!
+//! Doors stay shut for the drill, so that rooms answer for themselves. What every room would have
+//! done by itself over the same minutes is taken off.
+
+use crate::control::Mode;
+use crate::run::RunError;
+use crate::run::by_hand::Hand;
+use crate::run::engine::{Engine, State};
+use crate::run::fault::Scheduled;
+use crate::run::sample::Sample;
+use crate::scenario::Scenario;
+
+/// How long each test lasts once the dampers stand, s; our own choice: room air answers within
+/// minutes, its walls do not.
+const TEST_S: f64 = 600.0;
+/// Time of day at which the drill begins, if the run has it, s: an afternoon, when the weather is
+/// not mild; our own choice.
+const BEGINS_S: f64 = 14.0 * 3600.0;
+/// How long the fan then runs at full, s: a motorised relief needs its travel to settle.
+const FULL_FAN_S: f64 = 180.0;
+/// Time for dampers beyond their full travel, s.
+const MARGIN_S: f64 = 10.0;
+
+/// What one damper did.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Test {
+    /// The outlet whose damper was told to open, by index.
+    pub outlet: usize,
+    /// Answer of every room, K/h; negative when cooled.
+    pub rooms_k_h: Vec<f64>,
+    /// Answer of every thermostat, K/h; NaN when it does not read.
+    pub thermostats_k_h: Vec<f64>,
+    /// Supply-plenum static at the end, Pa.
+    pub static_pa: f64,
+    /// Suction between filter and fan at the end, Pa.
+    pub suction_pa: f64,
+    /// Supply air at the end, °C.
+    pub supply_c: f64,
+    /// Flow of every outlet at the end, m³/s.
+    pub flows_m3_s: Vec<f64>,
+    /// Flow through the relief at the end, m³/s.
+    pub relief_m3_s: f64,
+    /// Static with the fan at full and the compressor off, Pa: what the relief does shows here.
+    pub full_fan_pa: f64,
+}
+
+/// The tests in the order of the file's outlets: a response matrix, a row a damper, a column a room.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drill {
+    /// Mode of the drill.
+    pub mode: Mode,
+    /// One test for each damper.
+    pub tests: Vec<Test>,
+    /// What every thermostat reads less a thermometer beside it with nothing running, K; NaN when
+    /// it does not read.
+    pub sensor_error_k: Vec<f64>,
+}
+
+impl Drill {
+    /// How strongly the room of a test's own outlet answers, K/h, unsigned.
+    pub fn own_k_h(&self, scenario: &Scenario, test: usize) -> f64 {
+        let answer = self.tests.get(test).and_then(|t| {
+            let room = scenario.outlets.get(t.outlet)?.room;
+            t.rooms_k_h.get(room)
+        });
+        answer.map_or(f64::NAN, |a| a.abs())
+    }
+}
+
+/// The healthy system, brought to the time of the drill.
+pub struct Ready<'a> {
+    scenario: &'a Scenario,
+    engine: Engine<'a>,
+    state: State,
+}
+
+/// Runs the healthy system up to the time of the drill.
+///
+/// # Errors
+/// [`RunError`] of a step that cannot be solved.
+pub fn ready(scenario: &Scenario) -> Result<Ready<'_>, RunError> {
+    use chrono::Timelike;
+    let (mut engine, mut state) = Engine::new(scenario)?;
+    let run = &scenario.run;
+    let begun = f64::from(run.start.num_seconds_from_midnight());
+    let first = (BEGINS_S - begun).rem_euclid(86_400.0);
+    let t_s = if first <= run.duration_s {
+        first
+    } else {
+        0.5 * run.duration_s
+    };
+    let steps = ((t_s + run.warm_up_s) / run.step_s).round() as u64;
+    let mut events = Vec::new();
+    for k in 0..steps {
+        state.t_s = k as f64 * run.step_s - run.warm_up_s;
+        engine.step(&mut state, &mut events)?;
+        events.clear();
+    }
+    Ok(Ready {
+        scenario,
+        engine,
+        state,
+    })
+}
+
+/// What is read at one moment.
+struct Read {
+    rooms_c: Vec<f64>,
+    thermostats_c: Vec<f64>,
+}
+
+impl Ready<'_> {
+    /// The drill with these faults lasting all through it.
+    ///
+    /// # Errors
+    /// [`RunError`] of a step that cannot be solved.
+    pub fn run(&self, faults: &[Scheduled]) -> Result<Drill, RunError> {
+        let s = self.scenario;
+        let faults: Vec<Scheduled> = faults
+            .iter()
+            .map(|f| Scheduled {
+                from_s: 0.0,
+                until_s: f64::INFINITY,
+                fault: f.fault.clone(),
+            })
+            .collect();
+        let mode = self.state.control.mode.mode;
+        let (before, after, _, _) = self.test(&faults, None, mode)?;
+        let per_hour = 3600.0 / TEST_S;
+        let slope = |b: &[f64], a: &[f64]| -> Vec<f64> {
+            a.iter().zip(b).map(|(a, b)| (a - b) * per_hour).collect()
+        };
+        let alone = slope(&before.rooms_c, &after.rooms_c);
+        let alone_read = slope(&before.thermostats_c, &after.thermostats_c);
+        let less = |a: Vec<f64>, b: &[f64]| a.iter().zip(b).map(|(a, b)| a - b).collect();
+        let sensor_error_k = s
+            .zones
+            .iter()
+            .zip(&after.thermostats_c)
+            .map(|(z, read)| read - after.rooms_c[z.room])
+            .collect();
+        let mut tests = Vec::new();
+        for (outlet, channel) in s.control.outlet_channel.iter().enumerate() {
+            let Some(channel) = *channel else { continue };
+            let (before, after, seen, full_fan_pa) = self.test(&faults, Some(channel), mode)?;
+            tests.push(Test {
+                outlet,
+                rooms_k_h: less(slope(&before.rooms_c, &after.rooms_c), &alone),
+                thermostats_k_h: less(
+                    slope(&before.thermostats_c, &after.thermostats_c),
+                    &alone_read,
+                ),
+                static_pa: seen.air.supply_static_pa,
+                suction_pa: seen.air.filter_drop_pa - seen.air.return_static_pa,
+                supply_c: seen.unit.supply_c,
+                flows_m3_s: seen.outlets.iter().map(|o| o.flow_m3_s).collect(),
+                relief_m3_s: seen.air.relief_flow_m3_s,
+                full_fan_pa,
+            });
+        }
+        Ok(Drill {
+            mode,
+            tests,
+            sensor_error_k,
+        })
+    }
+
+    /// One test: dampers travel with everything off, then fan and compressor run at their least,
+    /// then the fan alone at full; what is seen before the full fan, and the static with it.
+    /// Without a channel nothing runs at all.
+    fn test(
+        &self,
+        faults: &[Scheduled],
+        channel: Option<usize>,
+        mode: Mode,
+    ) -> Result<(Read, Read, Sample, f64), RunError> {
+        let s = self.scenario;
+        let (mut engine, mut state) = (self.engine.clone(), self.state.clone());
+        engine.set_faults(faults.to_vec(), &mut state);
+        let spec = s.control.controller.spec();
+        let mut hand = Hand::rest(s.control.actuators.len());
+        if let Some(opening) = channel.and_then(|c| hand.openings.get_mut(c)) {
+            *opening = 1.0;
+        }
+        engine.by_hand(Some(hand.clone()));
+        let travel_s = s
+            .control
+            .actuators
+            .iter()
+            .fold(0.0, |t: f64, a| t.max(a.travel_s));
+        advance(&mut engine, &mut state, travel_s + MARGIN_S, s.run.step_s)?;
+        let before = read(&engine);
+        if channel.is_some() {
+            let stages = &spec.staging.stages;
+            hand.speed = stages.minimum();
+            hand.fan = spec.fan.running(hand.speed, stages);
+            hand.mode = Some(mode);
+            engine.by_hand(Some(hand.clone()));
+        }
+        advance(&mut engine, &mut state, TEST_S, s.run.step_s)?;
+        let (after, seen) = (read(&engine), engine.sample().clone());
+        if channel.is_none() {
+            return Ok((before, after, seen, 0.0));
+        }
+        hand.mode = None;
+        hand.fan = 1.0;
+        engine.by_hand(Some(hand));
+        advance(&mut engine, &mut state, FULL_FAN_S, s.run.step_s)?;
+        Ok((before, after, seen, engine.sample().air.supply_static_pa))
+    }
+}
+
+fn advance(
+    engine: &mut Engine<'_>,
+    state: &mut State,
+    time_s: f64,
+    step_s: f64,
+) -> Result<(), RunError> {
+    let mut events = Vec::new();
+    let from_s = state.t_s;
+    for k in 0..(time_s / step_s).round() as u64 {
+        state.t_s = from_s + k as f64 * step_s;
+        engine.step(state, &mut events)?;
+        events.clear();
+    }
+    Ok(())
+}
+
+fn read(engine: &Engine<'_>) -> Read {
+    let seen = engine.sample();
+    Read {
+        rooms_c: seen.rooms.iter().map(|r| r.air_c).collect(),
+        thermostats_c: seen.zones.iter().map(|z| z.sensor_c).collect(),
+    }
+}
