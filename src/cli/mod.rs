@@ -1,11 +1,11 @@
 //! The command line: thin, one file a command. Only this part of the crate prints.
 
 mod check;
-mod faults;
-mod merge;
 mod combinations;
 mod compare;
 mod evidence;
+mod faults;
+mod merge;
 mod new;
 mod run;
 mod size_relief;
