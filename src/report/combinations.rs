@@ -136,6 +136,9 @@ fn remarks(c: &Combinations) -> Vec<String> {
                 .into(),
         );
     }
+    if c.faults_left_out {
+        remarks.push("Faults in the file are left out: this is the healthy system.".into());
+    }
     if !c.every_set {
         remarks.push(format!(
             "More than {ALL_SETS_UP_TO} zones: all sets of 1, 2, n−1 and n zones, and from the 8 worst \
@@ -543,6 +546,13 @@ fn states_csv(s: &Scenario, c: &Combinations) -> Vec<u8> {
     ]
     .map(String::from)
     .to_vec();
+    head.extend(s.rooms.iter().flat_map(|r| {
+        let name = &r.name;
+        [
+            format!("room.{name}.sound_dBA"),
+            format!("room.{name}.sound_ruled_by"),
+        ]
+    }));
     head.extend(
         s.outlets
             .iter()
@@ -577,6 +587,9 @@ fn states_csv(s: &Scenario, c: &Combinations) -> Vec<u8> {
                 number(p.power_w),
                 yes(p.beyond_map),
             ];
+            for level in &p.sound {
+                cells.extend([number(level.dba), level.ruled_by.name().to_string()]);
+            }
             cells.extend(p.outlets_m3_s.iter().map(|q| number(*q)));
             cells
         })

@@ -30,14 +30,14 @@ pub fn text(
     out.push_str("\n\n");
     out += &rows(sizing, units, width);
     out.push_str(
-        "Holds: every set of zones that the time bands let call together keeps static, velocity and the \
-         margin of supply air, settled. Day: one full run of the file with that change; energy and time \
+        "Holds: every set of zones that the time bands let call together keeps static, velocity, sound and \
+         the margin of supply air, settled. Day: one full run of the file with that change; energy and time \
          off setpoint against the file as it stands.\n",
     );
     if sizing.unneeded {
         out.push_str(
-            "Without any relief every set keeps static and velocity, so there is nothing to size: ways of \
-             keeping pressure down are left out.\n",
+            "Without any relief every set keeps static, velocity and sound, so there is nothing to size: ways \
+             of keeping pressure down are left out.\n",
         );
     }
     if !sizing.counts.iter().all(|c| *c) {
@@ -75,7 +75,11 @@ pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
     let written = &sizing.as_written;
     if written.holds() {
         let also = sizing.answers.iter().filter(|a| a.holds()).count() - 1;
-        return format!("The file holds as it stands; {also} of the alternatives hold too.");
+        return match also {
+            0 => "The file holds as it stands, and none of the alternatives does.".into(),
+            1 => "The file holds as it stands, and so does 1 of the alternatives.".into(),
+            n => format!("The file holds as it stands, and so do {n} of the alternatives."),
+        };
     }
     let Some(best) = sizing.answers.first() else {
         return "There is nothing to choose from.".into();

@@ -218,6 +218,8 @@ pub struct Combinations {
     pub modes: Vec<ModeAt>,
     /// Whether every set was looked at, or those of 1, 2, n−1, n zones and what the search found.
     pub every_set: bool,
+    /// Whether the file has faults, which are left out: the healthy system is settled.
+    pub faults_left_out: bool,
     /// The combinations.
     pub list: Vec<Combination>,
 }
@@ -680,6 +682,7 @@ pub fn combinations(
         zones: s.zones.iter().map(|z| z.name.clone()).collect(),
         modes: bench.modes.iter().map(|(at, _)| *at).collect(),
         every_set,
+        faults_left_out: !s.faults.is_empty(),
         list,
     })
 }

@@ -11,12 +11,15 @@ use crate::scenario::Scenario;
 /// Kelvins of missing margin that count, for ranking only, as much as a limit exceeded by its own
 /// value (our own choice).
 const MARGIN_SCALE_K: f64 = 10.0;
+/// The same for decibels above a limit: twice as loud.
+const SOUND_SCALE_DB: f64 = 10.0;
 
 /// What judging needs to know of a scenario.
 #[derive(Clone, Debug)]
 pub struct Facts {
     limits: Limits,
     outlets: Vec<OutletFacts>,
+    rooms: Vec<RoomFacts>,
     low_trip_c: Option<f64>,
     high_trip_c: Option<f64>,
     relieved: bool,
@@ -27,6 +30,12 @@ struct OutletFacts {
     name: String,
     face_area_m2: f64,
     limit: Limit,
+}
+
+#[derive(Clone, Debug)]
+struct RoomFacts {
+    name: String,
+    sound: Limit,
 }
 
 impl Facts {
@@ -45,6 +54,15 @@ impl Facts {
                         .face_velocity
                         .clone()
                         .unwrap_or_else(|| face_velocity_limit(s.room_uses[o.room].is_bedroom())),
+                })
+                .collect(),
+            rooms: s
+                .rooms
+                .iter()
+                .zip(&s.sound.limits)
+                .map(|(r, limit)| RoomFacts {
+                    name: r.name.clone(),
+                    sound: limit.dba.clone(),
                 })
                 .collect(),
             low_trip_c: s.supply_low_trip_c(),
@@ -71,6 +89,9 @@ pub struct Finding {
     pub limit: Limit,
     /// Where: the name of an outlet or room; empty for the whole plant.
     pub place: String,
+    /// How far beyond the limit counts, for ranking, as much as twice the limit; `None` = the limit's
+    /// own value.
+    scale: Option<f64>,
 }
 
 impl Finding {
@@ -79,6 +100,14 @@ impl Finding {
             value,
             limit: limit.clone(),
             place: String::new(),
+            scale: None,
+        }
+    }
+
+    fn scaled(self, scale: f64) -> Finding {
+        Finding {
+            scale: Some(scale),
+            ..self
         }
     }
 
@@ -87,13 +116,18 @@ impl Finding {
         self.limit.holds(self.value)
     }
 
-    /// How much of the limit is used, for ranking: up to 1 it holds. A least value counts
-    /// 1 + (limit − value)/10 K.
+    /// How much of the limit is used, for ranking: up to 1 it holds. The value over the limit; for
+    /// temperatures and levels 1 + (excess over the limit)/10.
     pub fn used(&self) -> f64 {
-        match self.limit.side {
-            Side::AtMost if self.limit.value > 0.0 => self.value / self.limit.value,
-            Side::AtMost => 1.0 + self.value - self.limit.value,
-            Side::AtLeast => 1.0 + (self.limit.value - self.value) / MARGIN_SCALE_K,
+        let limit = self.limit.value;
+        let excess = match self.limit.side {
+            Side::AtMost => self.value - limit,
+            Side::AtLeast => limit - self.value,
+        };
+        match self.scale {
+            Some(scale) => 1.0 + excess / scale,
+            None if limit > 0.0 => 1.0 + excess / limit,
+            None => 1.0 + excess,
         }
     }
 }
@@ -101,8 +135,10 @@ impl Finding {
 /// Which way a criterion goes when more air is relieved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Trend {
-    /// More relief helps: static, velocity, sound.
+    /// More relief helps: static, velocity.
     HelpedByRelief,
+    /// Grilles and dampers grow quieter, fan and relief may grow louder: sound.
+    EitherWay,
     /// More relief hurts: relief share, supply temperature.
     HurtByRelief,
 }
@@ -175,7 +211,24 @@ pub const CRITERIA: &[Criterion] = &[
         trend: Trend::HurtByRelief,
         find: |facts, point, mode| {
             let margin = facts.margin_k(point, mode)?;
-            Some(Finding::of(margin, &facts.limits.supply_margin_k))
+            let finding = Finding::of(margin, &facts.limits.supply_margin_k);
+            Some(finding.scaled(MARGIN_SCALE_K))
+        },
+    },
+    Criterion {
+        key: "sound",
+        title: "sound in a room",
+        heading: "sound",
+        dimension: Dimension::SoundLevel,
+        trend: Trend::EitherWay,
+        find: |facts, point, _| {
+            let rooms = facts.rooms.iter().zip(&point.sound);
+            rooms
+                .map(|(room, level)| Finding {
+                    place: room.name.clone(),
+                    ..Finding::of(level.dba, &room.sound).scaled(SOUND_SCALE_DB)
+                })
+                .max_by(|a, b| a.used().total_cmp(&b.used()))
         },
     },
 ];
@@ -188,9 +241,13 @@ mod tests {
     fn a_limit_is_used_up_at_its_value_on_either_side() {
         for limit in [Limit::at_most(125.0, ""), Limit::at_least(2.0, "")] {
             assert_eq!(Finding::of(limit.value, &limit).used(), 1.0);
+            assert_eq!(Finding::of(limit.value, &limit).scaled(10.0).used(), 1.0);
         }
         assert_eq!(Finding::of(250.0, &Limit::at_most(125.0, "")).used(), 2.0);
-        assert_eq!(Finding::of(-8.0, &Limit::at_least(2.0, "")).used(), 2.0);
+        let margin = Finding::of(-8.0, &Limit::at_least(2.0, "")).scaled(MARGIN_SCALE_K);
+        assert_eq!(margin.used(), 2.0);
+        let level = Finding::of(40.0, &Limit::at_most(30.0, "")).scaled(SOUND_SCALE_DB);
+        assert_eq!(level.used(), 2.0);
         assert_eq!(Finding::of(2.0, &Limit::at_most(0.0, "")).used(), 3.0);
     }
 }

@@ -22,6 +22,8 @@ const FEW: usize = 160;
 const BINDING: usize = 6;
 /// Diameters that go on to a full run: the smallest that is enough and the next ones.
 const DIAMETERS: usize = 3;
+/// Strengths tried on the way to the strongest where sound, which need not fall, decides.
+const SOUND_TRIES: u32 = 8;
 /// Rounds of settling the binding sets and checking all.
 const MOST_ROUNDS: usize = 6;
 
@@ -143,7 +145,7 @@ pub fn size_relief(
     }
     progress(0.05);
     let bare = search.settle(&[Edit::Without("relief".into())], &search.jobs)?;
-    let unneeded = search.pressed(&bare) <= 1.0;
+    let unneeded = search.heard_or_pressed(&bare) <= 1.0;
     if !unneeded {
         answers.extend(search.diameters(alternatives::reliefs(case))?);
         progress(0.15);
@@ -261,12 +263,21 @@ impl<'a> Search<'a> {
 
     /// Largest share in use of the limits that more relief helps.
     fn pressed(&self, list: &[Combination]) -> f64 {
+        self.used(list, |trend| trend == Trend::HelpedByRelief)
+    }
+
+    /// The same with those that may go either way.
+    fn heard_or_pressed(&self, list: &[Combination]) -> f64 {
+        self.used(list, |trend| trend != Trend::HurtByRelief)
+    }
+
+    fn used(&self, list: &[Combination], counts: impl Fn(Trend) -> bool) -> f64 {
         let mut most = f64::NEG_INFINITY;
         for c in list {
             for (i, worst) in c.worst.iter().enumerate() {
                 if let Some(w) = worst
                     && self.counts[i]
-                    && CRITERIA[i].trend == Trend::HelpedByRelief
+                    && counts(CRITERIA[i].trend)
                 {
                     most = most.max(w.finding.used());
                 }
@@ -275,9 +286,45 @@ impl<'a> Search<'a> {
         most
     }
 
-    /// The least strength at which every limit that relief helps holds in every set; `None` when not
-    /// even the strongest is enough.
+    /// The least strength at which static and velocity hold in every set, or more where that also makes
+    /// every room quiet enough; `None` when not even the strongest is enough. Sound need not fall with
+    /// strength, so a few strengths are tried; when none is quiet, sound is left to the verdict.
     fn least(&self, way: &Way<'_>) -> Result<Option<u32>, StudyError> {
+        let Some(least) = self.least_pressed(way)? else {
+            return Ok(None);
+        };
+        let quiet = |strength: u32| -> Result<bool, StudyError> {
+            let list = self.settle(&(way.edits)(strength), &self.jobs)?;
+            Ok(self.heard_or_pressed(&list) <= 1.0)
+        };
+        if least == way.strongest || quiet(least)? {
+            return Ok(Some(least));
+        }
+        let mut loud = least;
+        for i in 1..=SOUND_TRIES {
+            let tried = least + (way.strongest - least) * i / SOUND_TRIES;
+            if tried == loud {
+                continue;
+            }
+            if quiet(tried)? {
+                let mut enough = tried;
+                while enough - loud > 1 {
+                    let middle = loud + (enough - loud) / 2;
+                    if quiet(middle)? {
+                        enough = middle;
+                    } else {
+                        loud = middle;
+                    }
+                }
+                return Ok(Some(enough));
+            }
+            loud = tried;
+        }
+        Ok(Some(least))
+    }
+
+    /// The least strength at which every limit that relief helps holds in every set.
+    fn least_pressed(&self, way: &Way<'_>) -> Result<Option<u32>, StudyError> {
         let mut active = self.jobs.clone();
         if self.jobs.len() > FEW {
             active = binding(&self.settle(&(way.edits)(0), &self.jobs)?, &self.jobs);
@@ -481,10 +528,13 @@ fn day(outcome: &Outcome) -> Day {
     }
 }
 
-/// Names of the zones in a set, joined by " + ".
+/// Names of the zones in a set, joined by " + "; "all" for all of several.
 pub fn names(zones: &[String], set: u64) -> String {
     let names: Vec<&str> = members(set)
         .filter_map(|i| zones.get(i).map(String::as_str))
         .collect();
+    if names.len() == zones.len() && names.len() > 1 {
+        return format!("all {}", names.len());
+    }
     names.join(" + ")
 }
