@@ -65,9 +65,9 @@ fn relief_mends_static_and_breaks_supply_air() {
         told.contains("mends") && told.contains("worst supply-plenum static"),
         "{told}"
     );
-    // In the hottest hours the coil trips either way, and more often with relief.
-    assert_eq!(row("trips").judgement(1), Judgement::Worse);
-    assert!(row("trips").value(1) > row("trips").value(0));
+    // It feeds the coil its own cold air: what it mends in the ducts it costs at the coil.
+    let trips = row("trips");
+    assert!(trips.value(1) > trips.value(0), "{trips:?}");
 }
 
 #[test]

@@ -10,6 +10,9 @@
 //! - the dampers of calling zones at their least opening, the unit at its least speed (zones that
 //!   are nearly satisfied ask for no more).
 //!
+//! Each is settled with a weighted relief blade come to rest from shut and from open, since its friction
+//! leaves it a range: the one is harder on static, the other on supply air.
+//!
 //! The worst of these is judged. Beyond them the set is shown at rated speed whatever the controller
 //! would do, for that is what a controller without these limits does; it does not count in the
 //! verdict. The zones that do not call stand as their time bands have them at the minute of the week
@@ -21,7 +24,7 @@ use rayon::prelude::*;
 
 use super::StudyError;
 use super::criteria::{CRITERIA, Facts, Finding};
-use super::settled::{Held, Point, Setting, Stand};
+use super::settled::{Approach, Held, Point, Setting, Stand};
 use crate::control::damper::Damper;
 use crate::control::mode::ModeRule;
 use crate::control::staging::{Need, Stages};
@@ -110,6 +113,8 @@ pub struct StatePoint {
     pub dampers: Dampers,
     /// Why the unit runs at its speed.
     pub speed_of: SpeedOf,
+    /// From which side a weighted relief blade came to rest.
+    pub approach: Approach,
     /// The state.
     pub point: Point,
 }
@@ -360,44 +365,52 @@ impl Bench {
         let [full, one, least] = [Dampers::Full, Dampers::OneFull, Dampers::Least]
             .map(|d| self.openings(calls, idle, d));
         let slowest = self.control.staging.stages.minimum();
-        let mut wanted: Vec<(Dampers, SpeedOf, f64)> = Vec::with_capacity(6);
-        let controlled = self.controlled_speed(&held, at.mode, calls, &full)?;
-        wanted.push((Dampers::Full, SpeedOf::Controlled, controlled));
-        if one != full && one != least {
-            let speed = self.controlled_speed(&held, at.mode, calls, &one)?;
-            wanted.push((Dampers::OneFull, SpeedOf::Controlled, speed));
-        }
-        if slowest != controlled {
-            wanted.push((Dampers::Full, SpeedOf::Least, slowest));
-        }
-        if least != full {
-            wanted.push((Dampers::Least, SpeedOf::Least, slowest));
-        }
-        if controlled != 1.0 {
-            wanted.push((Dampers::Full, SpeedOf::Rated, 1.0));
-        }
-        if least != full && slowest != 1.0 {
-            wanted.push((Dampers::Least, SpeedOf::Rated, 1.0));
-        }
-        let mut states = Vec::with_capacity(wanted.len());
-        for (dampers, speed_of, speed) in wanted {
-            let openings = match dampers {
-                Dampers::Full => &full,
-                Dampers::OneFull => &one,
-                Dampers::Least => &least,
-            };
-            let setting = Setting {
-                openings,
-                mode: at.mode,
-                speed,
-                fan: self.fan(speed),
-            };
-            let point = self.stand.settle(&held, &setting)?;
-            states.push(StatePoint {
-                dampers,
-                speed_of,
-                point,
-            });
+        let sides: &[Approach] = if self.stand.sticks() {
+            &[Approach::FromShut, Approach::FromOpen]
+        } else {
+            &[Approach::FromShut]
+        };
+        let mut states: Vec<StatePoint> = Vec::with_capacity(6 * sides.len());
+        for &approach in sides {
+            let mut wanted: Vec<(Dampers, SpeedOf, f64)> = Vec::with_capacity(6);
+            let controlled = self.controlled_speed(&held, at.mode, calls, &full, approach)?;
+            wanted.push((Dampers::Full, SpeedOf::Controlled, controlled));
+            if one != full && one != least {
+                let speed = self.controlled_speed(&held, at.mode, calls, &one, approach)?;
+                wanted.push((Dampers::OneFull, SpeedOf::Controlled, speed));
+            }
+            if slowest != controlled {
+                wanted.push((Dampers::Full, SpeedOf::Least, slowest));
+            }
+            if least != full {
+                wanted.push((Dampers::Least, SpeedOf::Least, slowest));
+            }
+            if controlled != 1.0 {
+                wanted.push((Dampers::Full, SpeedOf::Rated, 1.0));
+            }
+            if least != full && slowest != 1.0 {
+                wanted.push((Dampers::Least, SpeedOf::Rated, 1.0));
+            }
+            for (dampers, speed_of, speed) in wanted {
+                let openings = match dampers {
+                    Dampers::Full => &full,
+                    Dampers::OneFull => &one,
+                    Dampers::Least => &least,
+                };
+                let setting = Setting {
+                    openings,
+                    mode: at.mode,
+                    speed,
+                    fan: self.fan(speed),
+                    approach,
+                };
+                states.push(StatePoint {
+                    dampers,
+                    speed_of,
+                    approach,
+                    point: self.stand.settle(&held, &setting)?,
+                });
+            }
         }
         // A state that the controller brings about at rated speed is also one at rated speed.
         let at_rated = |s: &StatePoint| s.point.speed == 1.0;
@@ -456,6 +469,7 @@ impl Bench {
         mode: Mode,
         calls: u64,
         openings: &[f64],
+        approach: Approach,
     ) -> Result<f64, RunError> {
         let staging = self.control.staging.clone();
         let mut need = Need::default();
@@ -474,7 +488,9 @@ impl Bench {
             });
         };
         let cap = |bench: &mut Bench, speed: f64| -> Result<f64, RunError> {
-            let air = bench.stand.blow(held, openings, bench.fan(speed))?;
+            let air = bench
+                .stand
+                .blow(held, openings, bench.fan(speed), approach)?;
             let rooms: f64 = air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
             let return_c = bench.stand.return_c(held, &air);
             Ok(limit.speed(mode, rooms, return_c))

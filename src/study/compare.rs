@@ -416,7 +416,7 @@ impl Comparison {
                     format!(" ({side} {})", show(l.value, r.dimension, units))
                 });
                 format!(
-                    "the {}{place}: {} becomes {}{limit}",
+                    "{}{place} from {} to {}{limit}",
                     r.title,
                     value(0),
                     value(i)

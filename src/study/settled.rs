@@ -43,6 +43,26 @@ pub struct Held {
     pub dump_reaches_return: bool,
 }
 
+/// From which side a weighted blade comes to rest. Friction leaves it a range of openings; these are
+/// its ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Approach {
+    /// From shut: the least that it opens.
+    FromShut,
+    /// From as far open as this fan blows it with every damper shut: the most.
+    FromOpen,
+}
+
+impl Approach {
+    /// Name for files and notes.
+    pub fn name(self) -> &'static str {
+        match self {
+            Approach::FromShut => "shut",
+            Approach::FromOpen => "open",
+        }
+    }
+}
+
 /// How the plant is driven.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Setting<'a> {
@@ -54,6 +74,8 @@ pub struct Setting<'a> {
     pub speed: f64,
     /// Fan command, 0..1.
     pub fan: f64,
+    /// From which side a weighted relief blade comes to rest.
+    pub approach: Approach,
 }
 
 /// A settled state.
@@ -142,6 +164,9 @@ pub struct Stand {
     density_kg_m3: f64,
     /// Static that a motorised relief settles at from above, Pa: setpoint and dead band.
     relief_target_pa: Option<f64>,
+    /// Whether friction leaves a weighted blade a range of openings.
+    sticks: bool,
+    all_shut: Vec<f64>,
     sound: SoundStage,
     dumped_to: Option<usize>,
     returns: Vec<usize>,
@@ -167,6 +192,11 @@ impl Stand {
             relief_target_pa: law
                 .filter(|_| motorised)
                 .map(|pi| pi.setpoint_pa + pi.dead_band_pa.abs()),
+            sticks: matches!(
+                spec.relief.map(|r| r.relief),
+                Some(Relief::WeightedBlade(blade)) if blade.law(0.0, LONG_S).friction_pa > 0.0
+            ),
+            all_shut: vec![0.0; spec.outlets.len()],
             dumped_to: spec.relief.and_then(|r| match r.to {
                 ReliefTo::Room(room) => Some(room),
                 ReliefTo::Return => None,
@@ -179,16 +209,34 @@ impl Stand {
         })
     }
 
-    /// Flows and pressures once the relief has come to rest. A weighted blade is approached from shut,
-    /// as when the fan starts; its friction would hold it further open on the way down.
+    /// Whether it matters from which side the relief comes to rest.
+    pub fn sticks(&self) -> bool {
+        self.sticks
+    }
+
+    /// Flows and pressures once the relief has come to rest.
     ///
     /// # Errors
     /// A balance that cannot be solved.
-    pub fn blow(&mut self, held: &Held, openings: &[f64], fan: f64) -> Result<AirState, RunError> {
-        match self.relief_target_pa {
-            Some(target_pa) => self.blow_motorised(held, openings, fan, target_pa),
-            None => self.blow_at(held, openings, fan, 0.0),
+    pub fn blow(
+        &mut self,
+        held: &Held,
+        openings: &[f64],
+        fan: f64,
+        approach: Approach,
+    ) -> Result<AirState, RunError> {
+        if let Some(target_pa) = self.relief_target_pa {
+            return self.blow_motorised(held, openings, fan, target_pa);
         }
+        let mut state = self.air_side.initial();
+        if self.sticks && approach == Approach::FromOpen {
+            let shut = std::mem::take(&mut self.all_shut);
+            let blown = self.rest_at(held, &shut, fan, 0.0, &mut state);
+            self.all_shut = shut;
+            blown?;
+        }
+        self.rest_at(held, openings, fan, 0.0, &mut state)?;
+        Ok(state)
     }
 
     fn blow_at(
@@ -274,7 +322,7 @@ impl Stand {
     /// # Errors
     /// A balance that cannot be solved, a unit without data for the mode.
     pub fn settle(&mut self, held: &Held, setting: &Setting<'_>) -> Result<Point, RunError> {
-        let air = self.blow(held, setting.openings, setting.fan)?;
+        let air = self.blow(held, setting.openings, setting.fan, setting.approach)?;
         self.condition(held, &air, setting.mode, setting.speed)
     }
 
@@ -425,6 +473,7 @@ mod tests {
             mode: Mode::Cooling,
             speed: 1.0,
             fan: 1.0,
+            approach: Approach::FromShut,
         };
         let point = stand.settle(&held, &setting).unwrap();
         assert!(point.relief_share() > 0.3, "{point:?}");
@@ -463,7 +512,9 @@ mod tests {
         let mut openings = vec![0.0; s.outlets.len()];
         openings[0] = 1.0;
         openings[1] = 1.0;
-        let air = stand.blow(&held, &openings, 0.58).unwrap();
+        let air = stand
+            .blow(&held, &openings, 0.58, Approach::FromShut)
+            .unwrap();
         assert!(
             air.relief_opening > 0.0 && air.relief_opening < 1.0,
             "{air:?}"
