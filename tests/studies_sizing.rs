@@ -184,7 +184,7 @@ fn easy() -> Vec<Edit> {
     vec![
         Edit::text("unit.kind", "variable speed"),
         Edit::text("unit.cooling_capacity", "5 kW"),
-        Edit::text("limits.static", "60 Pa"),
+        Edit::text("limits.static", "75 Pa"),
         deaf(),
     ]
 }

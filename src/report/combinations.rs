@@ -109,7 +109,7 @@ fn findings(c: &Combinations, units: UnitSystem) -> Vec<String> {
                 "{}{place}: {count} broken, worst {} with {} calling in {}; {side} {} ({}).",
                 criterion.title,
                 show(w.finding.value, criterion.dimension, units),
-                k.names(&c.zones, " + "),
+                calling(k, &c.zones),
                 k.mode.name(),
                 show(w.finding.limit.value, criterion.dimension, units),
                 w.finding.limit.source,
@@ -197,12 +197,17 @@ fn right(text: String) -> Cell {
     Cell::new(text).set_alignment(CellAlignment::Right)
 }
 
+/// Names of the calling zones; "all 8" for all of several.
+fn calling(k: &Combination, zones: &[String]) -> String {
+    if k.calls.count_ones() as usize == zones.len() && zones.len() > 1 {
+        return format!("all {}", zones.len());
+    }
+    k.names(zones, " + ")
+}
+
 fn name(k: &Combination, zones: &[String]) -> String {
     let hand = if k.permitted { "" } else { " (by hand)" };
-    if k.calls.count_ones() as usize == zones.len() && zones.len() > 1 {
-        return format!("all {}{hand}", zones.len());
-    }
-    format!("{}{hand}", k.names(zones, " + "))
+    format!("{}{hand}", calling(k, zones))
 }
 
 fn word(k: &Combination) -> String {

@@ -130,19 +130,28 @@ impl Case {
         if !without.is_empty() {
             out += &format!("without = [{}]\n", without.join(", "));
         }
-        let mut tables: Vec<(&str, String)> = Vec::new();
+        let mut tables: Vec<(&str, Vec<(&str, &str)>)> = Vec::new();
         for edit in edits {
-            let Edit::Set(key, value) = edit else {
+            let Edit::Set(path, value) = edit else {
                 continue;
             };
-            let (table, key) = key.rsplit_once('.').unwrap_or(("", key));
-            let line = format!("{key} = {value}\n");
-            match tables.iter_mut().find(|(t, _)| *t == table) {
-                Some((_, lines)) => *lines += &line,
-                None => tables.push((table, line)),
+            let (table, key) = path.rsplit_once('.').unwrap_or(("", path));
+            let lines = match tables.iter().position(|(t, _)| *t == table) {
+                Some(i) => &mut tables[i].1,
+                None => {
+                    tables.push((table, Vec::new()));
+                    let last = tables.len() - 1;
+                    &mut tables[last].1
+                }
+            };
+            // A key may stand once; the last change of it is the one that counts.
+            match lines.iter_mut().find(|(k, _)| *k == key) {
+                Some(line) => line.1 = value,
+                None => lines.push((key, value)),
             }
         }
         for (table, lines) in tables {
+            let lines: String = lines.iter().map(|(k, v)| format!("{k} = {v}\n")).collect();
             if table.is_empty() {
                 out += &lines;
             } else {
