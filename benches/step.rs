@@ -1,11 +1,13 @@
 //! The whole step, its parts, a day, and the floor: the least arithmetic for the same house.
 //!
-//! `cargo bench --bench step` prints all of them from one run on one machine;
-//! `benches/ratios.py` turns its output into the table of ratios.
+//! `cargo bench --bench step` prints all of them from one run on one machine, and
+//! `cargo bench --bench step -- ratios` the table of the step against its floor.
 
 mod common;
 #[path = "common/floor.rs"]
 mod floor;
+
+use std::time::Instant;
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
@@ -32,10 +34,73 @@ const AFTERNOON_S: f64 = 15.0 * 3600.0;
 
 fn main() {
     let args: Vec<String> = std::env::args().collect();
-    match args.iter().position(|a| a == "count") {
-        // `count whole 8 3600`: so many steps and nothing else, for counting instructions.
-        Some(at) => count(&args[at + 1..]),
-        None => divan::main(),
+    // `count whole 8 3600`: so many steps and nothing else, for counting instructions.
+    if let Some(at) = args.iter().position(|a| a == "count") {
+        count(&args[at + 1..]);
+    } else if args.iter().any(|a| a == "ratios") {
+        ratios();
+    } else {
+        divan::main();
+    }
+}
+
+/// Times the step and its floor in turn and prints their ratio. The hour is cut into pieces and
+/// the fastest of many tries of each piece taken, so that other work on the machine counts little.
+fn ratios() {
+    const PIECES: usize = 24;
+    const TRIES: usize = 25;
+    println!("| rooms | step, µs | steps/s | floor, µs | step/floor | per room, 8 rooms = 1 |");
+    println!("|---|---|---|---|---|---|");
+    let mut rows = Vec::new();
+    for rooms in ROOMS {
+        let scenario = common::house(rooms);
+        let (mut engine, start) = afternoon(&scenario);
+        let mut watchers = observers(&scenario);
+        let mut floor = floor::Floor::new(&scenario);
+        let mut events = Vec::with_capacity(4096);
+        let mut best = [[f64::INFINITY; PIECES]; 2];
+        let steps = HOUR / PIECES as u64;
+        for _ in 0..TRIES {
+            let mut state = start.clone();
+            let mut recorder = Recorder::new(&scenario);
+            for piece in 0..PIECES {
+                let from_s = AFTERNOON_S + (piece as u64 * steps) as f64;
+                let begin = Instant::now();
+                hour(
+                    from_s,
+                    steps,
+                    &mut engine,
+                    &mut state,
+                    &mut watchers,
+                    &mut recorder,
+                    &mut events,
+                );
+                let whole = begin.elapsed().as_secs_f64();
+                let begin = Instant::now();
+                for _ in 0..steps {
+                    black_box(floor.step());
+                }
+                let least = begin.elapsed().as_secs_f64();
+                best[0][piece] = best[0][piece].min(whole);
+                best[1][piece] = best[1][piece].min(least);
+            }
+        }
+        let [whole, least] = best.map(|b| b.iter().sum::<f64>() / HOUR as f64);
+        rows.push((rooms, whole, least));
+    }
+    let per_room = rows
+        .iter()
+        .find(|r| r.0 == 8)
+        .map_or(f64::NAN, |r| r.1 / 8.0);
+    for (rooms, whole, least) in rows {
+        println!(
+            "| {rooms} | {:.3} | {:.0} | {:.3} | {:.2} | {:.2} |",
+            1e6 * whole,
+            1.0 / whole,
+            1e6 * least,
+            whole / least,
+            whole / rooms as f64 / per_room
+        );
     }
 }
 
@@ -57,6 +122,7 @@ fn count(args: &[String]) {
     let mut recorder = Recorder::new(&scenario);
     let mut events = Vec::with_capacity(4096);
     hour(
+        AFTERNOON_S,
         steps,
         &mut engine,
         &mut state,
@@ -66,8 +132,9 @@ fn count(args: &[String]) {
     );
 }
 
-/// Steps from three in the afternoon, as `simulate` makes them: with observers and the trace.
+/// Steps from `from_s`, as `simulate` makes them: with observers and the trace.
 fn hour(
+    from_s: f64,
     steps: u64,
     engine: &mut Engine<'_>,
     state: &mut State,
@@ -77,7 +144,7 @@ fn hour(
 ) {
     events.clear();
     for k in 0..steps {
-        state.t_s = AFTERNOON_S + k as f64;
+        state.t_s = from_s + k as f64;
         let sample = engine.step(state, events).unwrap();
         for w in watchers.iter_mut() {
             w.observe(sample, 1.0);
@@ -113,6 +180,7 @@ fn whole_step(bencher: Bencher, rooms: usize) {
         .with_inputs(|| (start.clone(), Recorder::new(&scenario)))
         .bench_local_refs(|(state, recorder)| {
             hour(
+                AFTERNOON_S,
                 HOUR,
                 &mut engine,
                 state,

@@ -25,7 +25,9 @@
 //! 4. [`run`] owns the state and the step; [`Engine::step`](run::engine::Engine::step) reads like a
 //!    list: people, readings, control, dampers, air network, unit and ducts, rooms, record.
 //! 5. [`trace`] is what was seen, [`measure`] what it means, [`report`] what people look at.
-//! 6. [`cli`] is the program; only it prints.
+//! 6. [`study`] runs many and sets them side by side; [`evidence`] sets the program beside the outside
+//!    world.
+//! 7. [`cli`] is the program; only it prints.
 //!
 //! Every public item says its units and the source of its formula. Temperatures are °C, differences
 //! K, everything else plain SI.

@@ -105,21 +105,11 @@ impl Trace {
     /// # Errors
     /// When the writer fails.
     pub fn write_csv(&self, writer: impl Write) -> Result<(), TraceError> {
-        let mut csv = csv::WriterBuilder::new()
-            .buffer_capacity(1 << 16)
-            .from_writer(writer);
-        csv.write_record(&self.names)?;
-        let mut cell = Vec::with_capacity(32);
+        let mut rows = RowWriter::new(writer, &self.names)?;
         for row in 0..self.rows {
-            for column in &self.data {
-                cell.clear();
-                write_number(&mut cell, column[row]);
-                csv.write_field(&cell)?;
-            }
-            csv.write_record(None::<&[u8]>)?;
+            rows.write(self.data.iter().map(|column| column[row]))?;
         }
-        csv.flush().map_err(csv::Error::from)?;
-        Ok(())
+        rows.finish()
     }
 
     /// Reads a table written by [`Trace::write_csv`]. Empty cells become NaN.
@@ -149,6 +139,51 @@ impl Trace {
             trace.push_row(&row);
         }
         Ok(trace)
+    }
+}
+
+/// Writes a table row by row, in the format of [`Trace::write_csv`], and keeps none of it.
+#[derive(Debug)]
+pub struct RowWriter<W: Write> {
+    csv: csv::Writer<W>,
+    cell: Vec<u8>,
+}
+
+impl<W: Write> RowWriter<W> {
+    /// Writes the heading line.
+    ///
+    /// # Errors
+    /// When the writer fails.
+    pub fn new(writer: W, columns: &[String]) -> Result<Self, TraceError> {
+        let mut csv = csv::WriterBuilder::new()
+            .buffer_capacity(1 << 16)
+            .from_writer(writer);
+        csv.write_record(columns)?;
+        let cell = Vec::with_capacity(32);
+        Ok(Self { csv, cell })
+    }
+
+    /// Writes one row, one value a column.
+    ///
+    /// # Errors
+    /// When the writer fails, or the row is not as long as the heading.
+    pub fn write(&mut self, row: impl Iterator<Item = f64>) -> Result<(), TraceError> {
+        for value in row {
+            self.cell.clear();
+            write_number(&mut self.cell, value);
+            self.csv.write_field(&self.cell)?;
+        }
+        self.csv.write_record(None::<&[u8]>)?;
+        Ok(())
+    }
+
+    /// Hands the last of it to the writer.
+    ///
+    /// # Errors
+    /// When the writer fails.
+    pub fn finish(mut self) -> Result<(), TraceError> {
+        self.csv.flush().map_err(csv::Error::from)?;
+        Ok(())
     }
 }
 

@@ -336,25 +336,22 @@ fn every_combination_in_order_and_the_same_for_any_number_of_threads() {
 #[test]
 fn a_case_is_the_run_of_its_file() {
     let b = Bench::new();
+    // A whole day: some measures exist only by night, or while people are there.
+    let day = [
+        "--set",
+        "run.duration=24 h",
+        "--set",
+        "run.step=2 s",
+        "--no-figures",
+    ];
+    let with = |arguments: &[&'static str]| [arguments, &day].concat();
     b.good(
         "out",
-        &[
-            "sweep",
-            "small.toml",
-            "--vary",
-            "filter.loading=1,3",
-            "--no-figures",
-        ],
+        &with(&["sweep", "small.toml", "--vary", "filter.loading=1,3"]),
     );
     b.good(
         "out",
-        &[
-            "run",
-            "small.toml",
-            "--no-figures",
-            "--set",
-            "filter.loading=3",
-        ],
+        &with(&["run", "small.toml", "--set", "filter.loading=3"]),
     );
     let mut reader = csv::Reader::from_path(b.path("out/sweep-small/cases.csv")).unwrap();
     let header = reader.headers().unwrap().clone();

@@ -1,7 +1,8 @@
 """The eight-room problem as one would write it with numpy and scipy.
 
 `brentq` finds the fan's flow through the collapsed duct tree and the coil's surface temperature,
-`solve_ivp` integrates from one thermostat reading to the next.
+`solve_ivp` integrates over each second. Euler's method by hand is the cheapest that is still as
+accurate as the parts it is compared with.
 """
 
 import json
@@ -110,7 +111,7 @@ def slope(t, y, held):
     return np.concatenate([da / C_AIR, dl / C_CONTENTS, df / C_FABRIC, dv / VAPOUR, seep / BUFFER])
 
 
-def run(seconds, rtol):
+def run(seconds, by_hand):
     y = np.concatenate([np.full(3 * ROOMS, START_C), np.full(2 * ROOMS, START_W)])
     opening = np.full(SERVED, SHUT)
     last = (START_C, START_W)
@@ -125,17 +126,26 @@ def run(seconds, rtol):
             flow, outlets, relief = network(opening)
         held = (flow, outlets, relief, speed, last)
         last = supply(t, y[0], y[3 * ROOMS], held)
-        y = solve_ivp(slope, (t, t + 1), y, args=(held,), method="RK23", rtol=rtol,
-                      atol=rtol, first_step=1.0).y[:, -1]
+        if by_hand:
+            y = y + slope(t, y, held)
+        else:
+            y = solve_ivp(slope, (t, t + 1), y, args=(held,), method="RK23", rtol=1e-3,
+                          atol=1e-3, first_step=1.0).y[:, -1]
         if (t + 1) % 3600 == 0:
             hourly.append(y[:ROOMS].tolist())
     return hourly
 
 
+def timed(name, seconds, by_hand):
+    begin = time.perf_counter()
+    hourly = run(seconds, by_hand)
+    spent = time.perf_counter() - begin
+    return {"name": name, "steps_s": seconds / spent, "hourly": hourly}
+
+
 if __name__ == "__main__":
     seconds = int(sys.argv[1])
-    begin = time.perf_counter()
-    hourly = run(seconds, 1e-3)
-    spent = time.perf_counter() - begin
-    print(json.dumps({"name": "numpy and scipy, solve_ivp RK23 between readings",
-                      "steps_s": seconds / spent, "hourly": hourly}))
+    print(json.dumps([
+        timed("numpy and scipy: solve_ivp between readings, brentq", seconds, False),
+        timed("numpy and scipy: Euler by hand, brentq", seconds, True),
+    ]))

@@ -24,7 +24,7 @@ truth = np.array(exact["hourly"])
 doubt = np.abs(np.array(coarse["hourly"]) - truth).max()
 print(f"exact solution: Runge-Kutta 4 at 1/16 s; against 1/8 s it differs by {doubt:.1e} K at most")
 print(f"{'':52} {'steps/s':>12} {'rms error, K':>13} {'worst, K':>9} {'ours is':>9}")
-for r in ours + compiled + [scipy]:
+for r in ours + compiled + scipy:
     error = np.array(r["hourly"]) - truth[: len(r["hourly"])]
     ratio = ours[0]["steps_s"] / r["steps_s"]
     rms = np.sqrt((error**2).mean())

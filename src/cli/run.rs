@@ -8,9 +8,10 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{Context, Status};
 use crate::measure::Measure;
-use crate::report::results;
+use crate::report::OutputDir;
+use crate::report::results::{self, LongTables};
 use crate::report::verdict::verdict;
-use crate::run::simulate;
+use crate::run::{RunError, Tables, is_long, simulate_into};
 use crate::scenario::Scenario;
 
 /// Width of the verdict when the output is not a terminal, columns.
@@ -54,14 +55,36 @@ pub(super) fn files(context: &Context, args: &Args) -> Status {
 }
 
 fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
+    // The tables of a long run are written as it goes.
+    let staged = match OutputDir::stage(context.out.join(&scenario.name)) {
+        Ok(staged) => staged,
+        Err(e) => {
+            eprintln!("{e}");
+            return Status::CannotWrite;
+        }
+    };
+    let mut tables = match is_long(scenario).then(|| LongTables::create(&staged, scenario)) {
+        Some(Err(e)) => {
+            eprintln!("{e}");
+            return Status::CannotWrite;
+        }
+        Some(Ok(tables)) => Some(tables),
+        None => None,
+    };
+    let tables = tables.as_mut().map(|t| t as &mut dyn Tables);
     let bar = progress_bar(context, &scenario.name);
-    let outcome = simulate(scenario, |share| bar.set_position((share * 1000.0) as u64));
+    let outcome = simulate_into(scenario, tables, |share| {
+        bar.set_position((share * 1000.0) as u64);
+    });
     bar.finish_and_clear();
     let outcome = match outcome {
         Ok(outcome) => outcome,
         Err(e) => {
             eprintln!("{}: {e}", scenario.name);
-            return Status::BadInput;
+            return match e {
+                RunError::Tables(_) => Status::CannotWrite,
+                _ => Status::BadInput,
+            };
         }
     };
     let width = if std::io::stdout().is_terminal() {
@@ -71,7 +94,7 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     };
     let bold = |text: &str| context.style.bold(text);
     super::say(&verdict(scenario, &outcome, context.units, width, bold));
-    match results::write(&context.out, scenario, &outcome, context.units, figures) {
+    match results::write_into(staged, scenario, &outcome, context.units, figures) {
         Ok(folder) => {
             let what = if figures {
                 "Figures and tables"

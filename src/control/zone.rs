@@ -219,7 +219,7 @@ impl ZoneSpec {
             return opening;
         }
         if s.open {
-            return match self.damper {
+            return match &self.damper {
                 Damper::Modulating(m) => {
                     let error_k = s
                         .setpoints

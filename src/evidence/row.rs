@@ -169,12 +169,12 @@ impl Worst {
     /// Counts a difference as it is.
     pub(super) fn push(&mut self, difference: f64) {
         self.count += 1;
-        if !(difference <= self.difference) {
-            self.difference = difference;
-        }
-        if difference.is_nan() || self.difference.is_nan() {
-            self.difference = f64::NAN;
-        }
+        // `max` would drop a NaN.
+        self.difference = if difference.is_nan() || self.difference.is_nan() {
+            f64::NAN
+        } else {
+            self.difference.max(difference)
+        };
     }
 }
 

@@ -157,7 +157,7 @@ pub fn typical_year(path: &Path) -> Result<Vec<Row>, EvidenceError> {
     let file = file()?;
     let theirs = &file["tmy3"];
     let series = tmy3::read(path, YEAR).map_err(refused("the typical year"))?;
-    let site = series.site().clone();
+    let site = *series.site();
     let start = chrono::NaiveDate::from_ymd_opt(YEAR, 1, 1)
         .unwrap_or_default()
         .and_time(chrono::NaiveTime::MIN);
@@ -168,7 +168,7 @@ pub fn typical_year(path: &Path) -> Result<Vec<Row>, EvidenceError> {
         series.sample(site.utc(at), &Sun::DOWN)
     };
     let beam = |row: usize| {
-        // Simpson's rule in 4-minute steps, for the beam bends at sunrise.
+        // The middles of 4-minute pieces, for the beam bends at sunrise.
         let parts = 15;
         let mut sum = 0.0;
         for k in 0..parts {

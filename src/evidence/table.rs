@@ -18,6 +18,7 @@ pub const NOT_COVERED: &[&str] = &[
     "Sky: isotropic, which understates the bright side of a clear sky by up to 15 % of the diffuse part.",
     "Comfort: votes hold for people at rest in still, even air; ±0.3 of a vote between people alike on paper.",
     "Moisture: one buffer a room; relative humidity ±5 points after hours, worse over weeks.",
+    "The closed loops above are put together from the library's parts in the order of a run, with a supply of given flow and temperature: rooms, sensors, control, dampers and air are held together, the unit's own dynamics only by themselves.",
     "Control: a generic controller in trade terms. No product's algorithm, delays or faults are in it.",
 ];
 
@@ -78,7 +79,7 @@ pub fn markdown(topics: &[(&str, Vec<Row>)]) -> String {
             );
         }
     }
-    text += "\n#### What the evidence does not cover\n\n";
+    text += "\n#### What the evidence does not cover\n\nThe bands are our own estimates.\n\n";
     for line in NOT_COVERED {
         let _ = writeln!(text, "- {line}");
     }

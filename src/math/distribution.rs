@@ -219,15 +219,16 @@ const TAIL: Ratio = (
     ],
 );
 
-/// Logarithm of the gamma function for x > 0, by Stirling's series after raising x above 12.
+/// Logarithm of the gamma function for x > 0, by Stirling's series after raising x above 16.
 fn ln_gamma(x: f64) -> f64 {
     let (mut x, mut shift) = (x, 0.0);
-    while x < 12.0 {
+    while x < 16.0 {
         shift += x.ln();
         x += 1.0;
     }
     let r = 1.0 / (x * x);
-    let series = (1.0 / 12.0 - r * (1.0 / 360.0 - r * (1.0 / 1260.0 - r / 1680.0))) / x;
+    let series =
+        (1.0 / 12.0 - r * (1.0 / 360.0 - r * (1.0 / 1260.0 - r * (1.0 / 1680.0 - r / 1188.0)))) / x;
     (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series - shift
 }
 

@@ -194,9 +194,11 @@ impl Observer for Spread {
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
         let mut out = Vec::new();
         let mut say = |key, title, subject: &str, h: &Histogram, limit: &Limit| {
-            if h.worst().is_nan() {
-                return;
-            }
+            let note = if h.worst().is_nan() {
+                String::new()
+            } else {
+                format!("mean {:.1} K, worst {:.1} K", h.mean(), h.worst())
+            };
             out.push(
                 Measure::new(
                     key,
@@ -205,10 +207,7 @@ impl Observer for Spread {
                     h.quantile(0.95),
                     Dimension::TemperatureDifference,
                 )
-                .at(
-                    f64::NAN,
-                    format!("mean {:.1} K, worst {:.1} K", h.mean(), h.worst()),
-                )
+                .at(f64::NAN, note)
                 .judged(limit),
             );
         };
@@ -334,13 +333,16 @@ impl Observer for Drift {
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
         self.rooms
             .iter()
-            .filter(|r| r.5.is_finite())
             .map(|(name, _, _, _, worst, worst_s)| {
                 Measure::new(
                     "swing_15min",
                     "largest swing of operative temperature in 15 min",
                     name.clone(),
-                    *worst,
+                    if worst_s.is_finite() {
+                        *worst
+                    } else {
+                        f64::NAN
+                    },
                     Dimension::TemperatureDifference,
                 )
                 .at(*worst_s, "")
@@ -394,10 +396,12 @@ impl Observer for Humidity {
     }
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
-        if self.occupied_s == 0.0 {
-            return Vec::new();
-        }
         let room = self.names.get(self.worst_room).map_or("", String::as_str);
+        let note = if self.worst.is_nan() {
+            String::new()
+        } else {
+            format!("highest {:.0} % in {room}", self.worst * 100.0)
+        };
         vec![
             Measure::new(
                 "humid_share",
@@ -406,10 +410,7 @@ impl Observer for Humidity {
                 self.humid_s / self.occupied_s,
                 Dimension::Fraction,
             )
-            .at(
-                self.worst_s,
-                format!("highest {:.0} % in {room}", self.worst * 100.0),
-            )
+            .at(self.worst_s, note)
             .judged(&self.limit),
         ]
     }

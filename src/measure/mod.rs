@@ -96,7 +96,8 @@ pub trait Observer {
     fn loudest(&self) -> Vec<sound::LoudRoom> {
         Vec::new()
     }
-    /// Says what it found; `end_s` is the length of the run.
+    /// Says what it found; `end_s` is the length of the run. Which measures come, and in which order,
+    /// depends on the scenario alone: what was never seen is NaN, so that tables keep their columns.
     fn measures(&self, end_s: f64) -> Vec<Measure>;
 }
 

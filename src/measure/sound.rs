@@ -184,6 +184,7 @@ impl Sound {
             }
             (Some(level), _) => format!("; {what} LAeq {level:.0}"),
         };
+        const NC_TITLE: &str = "noise criterion (NC) of the loudest minute";
         if let Some(loud) = self.loudest.loudest(i) {
             let sound = &loud.sound;
             let first = sound.ranking()[0];
@@ -214,12 +215,18 @@ impl Sound {
                 "{}; governed at {octave} by the {source}; {combination}",
                 rating.value
             );
-            let title = "noise criterion (NC) of the loudest minute";
+            let number = nc_number(rating.value);
             out.push(
-                measure("sound_nc", title, nc_number(rating.value), Dimension::Count)
+                measure("sound_nc", NC_TITLE, number, Dimension::Count)
                     .at(loud.start_s, note)
                     .judged(&room.limit.nc),
             );
+        } else {
+            let (key, title) = ("sound_loudest", "loudest minute, dB(A)");
+            let none = measure(key, title, f64::NAN, Dimension::SoundLevel);
+            out.push(none.judged(&room.limit.dba));
+            let none = measure("sound_nc", NC_TITLE, f64::NAN, Dimension::Count);
+            out.push(none.judged(&room.limit.nc));
         }
         let parts = [
             (
@@ -237,9 +244,7 @@ impl Sound {
             ),
         ];
         for (part, mean, above) in parts {
-            let Some(level) = part.laeq_dba() else {
-                continue;
-            };
+            let level = part.laeq_dba().unwrap_or(f64::NAN);
             out.push(measure(mean.0, mean.1, level, Dimension::SoundLevel).judged(&room.limit.dba));
             out.push(measure(above.0, above.1, part.above_s, Dimension::Time));
         }

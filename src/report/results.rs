@@ -1,16 +1,21 @@
 //! The folder that a run leaves: tables, summary, figures; written whole or not at all.
 
-use std::io::Write;
+use std::fs::File;
+use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::tell::story;
-use super::{FigureError, OutputDir, OutputError, UnitSystem, draw_all};
+use super::{FigureError, OutputDir, OutputError, Staged, UnitSystem, draw_all};
+use crate::control::Calendar;
 use crate::measure::{Measure, Side};
 use crate::run::Outcome;
+use crate::run::Tables;
+use crate::run::event::Event;
 use crate::run::meter::Closure;
 use crate::scenario::Scenario;
+use crate::trace::RowWriter;
 
 /// Why a run's results could not be left.
 #[derive(Debug, thiserror::Error)]
@@ -117,20 +122,36 @@ pub fn write(
     units: UnitSystem,
     figures: bool,
 ) -> Result<PathBuf, ResultsError> {
+    let staged = OutputDir::stage(out.join(&scenario.name))?;
+    write_into(staged, scenario, outcome, units, figures)
+}
+
+/// The same into a folder already staged, where a [`LongTables`] may have written the tables.
+///
+/// # Errors
+/// As [`write`].
+pub fn write_into(
+    staged: Staged,
+    scenario: &Scenario,
+    outcome: &Outcome,
+    units: UnitSystem,
+    figures: bool,
+) -> Result<PathBuf, ResultsError> {
     let drawn = if figures {
         draw_all(&story(scenario, outcome), &outcome.trace, units)?
     } else {
         Vec::new()
     };
-    let staged = OutputDir::stage(out.join(&scenario.name))?;
-    staged.write_with("trace.csv", |w| {
-        outcome.trace.write_csv(w).map_err(std::io::Error::other)
-    })?;
+    if !outcome.handed_on {
+        staged.write_with(TRACE, |w| {
+            outcome.trace.write_csv(w).map_err(std::io::Error::other)
+        })?;
+        staged.write(EVENTS, &events_csv(scenario, outcome))?;
+    }
     let rooms: Vec<String> = scenario.rooms.iter().map(|r| r.name.clone()).collect();
     staged.write_with("sound.csv", |w| {
         crate::run::sound_record::write_csv(&outcome.sound, &rooms, w)
     })?;
-    staged.write("events.csv", &events_csv(scenario, outcome))?;
     staged.write("measures.csv", &measures_csv(outcome))?;
     staged.write("summary.json", &summary_json(scenario, outcome))?;
     for (figure, png) in &drawn {
@@ -141,6 +162,78 @@ pub fn write(
         staged.write(format!("figures/{}.png", figure.name), png)?;
     }
     Ok(staged.commit()?)
+}
+
+const TRACE: &str = "trace.csv";
+const EVENTS: &str = "events.csv";
+const EVENT_COLUMNS: [&str; 6] = ["time_s", "local_time", "event", "subject", "cause", "text"];
+
+/// Writes `trace.csv` and `events.csv` of a long run as it goes.
+#[derive(Debug)]
+pub struct LongTables {
+    calendar: Calendar,
+    trace: Option<BufWriter<File>>,
+    rows: Option<RowWriter<BufWriter<File>>>,
+    events: csv::Writer<BufWriter<File>>,
+}
+
+impl LongTables {
+    /// Opens both tables in a staged folder.
+    ///
+    /// # Errors
+    /// When they cannot be made.
+    pub fn create(staged: &Staged, scenario: &Scenario) -> Result<LongTables, OutputError> {
+        Ok(LongTables {
+            calendar: Calendar::new(scenario.start()),
+            trace: Some(staged.create(TRACE)?),
+            rows: None,
+            events: csv::Writer::from_writer(staged.create(EVENTS)?),
+        })
+    }
+}
+
+impl Tables for LongTables {
+    fn begin(&mut self, columns: &[String]) -> Result<(), String> {
+        if let Some(file) = self.trace.take() {
+            let rows = RowWriter::new(file, columns).map_err(|e| e.to_string())?;
+            self.rows = Some(rows);
+        }
+        let heading = self.events.write_record(EVENT_COLUMNS);
+        heading.map_err(|e| e.to_string())
+    }
+
+    fn row(&mut self, row: &[f64]) -> Result<(), String> {
+        match &mut self.rows {
+            Some(rows) => rows.write(row.iter().copied()).map_err(|e| e.to_string()),
+            None => Ok(()),
+        }
+    }
+
+    fn event(&mut self, event: &Event) -> Result<(), String> {
+        let cells = event_cells(&self.calendar, event);
+        self.events.write_record(cells).map_err(|e| e.to_string())
+    }
+
+    fn end(&mut self) -> Result<(), String> {
+        if let Some(rows) = self.rows.take() {
+            rows.finish().map_err(|e| e.to_string())?;
+        }
+        self.events.flush().map_err(|e| e.to_string())
+    }
+}
+
+fn event_cells(calendar: &Calendar, e: &Event) -> [String; 6] {
+    let local = calendar
+        .date_time(e.t_s)
+        .map_or(String::new(), |t| t.format("%Y-%m-%d %H:%M:%S").to_string());
+    [
+        format!("{}", e.t_s),
+        local,
+        e.what.name().to_string(),
+        e.subject.clone(),
+        e.cause.clone(),
+        e.text.clone(),
+    ]
 }
 
 fn table<const N: usize>(header: [&str; N], rows: impl Iterator<Item = [String; N]>) -> Vec<u8> {
@@ -163,23 +256,9 @@ where
 }
 
 fn events_csv(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
-    let calendar = crate::control::Calendar::new(s.start());
-    table(
-        ["time_s", "local_time", "event", "subject", "cause", "text"],
-        outcome.events.iter().map(|e| {
-            let local = calendar
-                .date_time(e.t_s)
-                .map_or(String::new(), |t| t.format("%Y-%m-%d %H:%M:%S").to_string());
-            [
-                format!("{}", e.t_s),
-                local,
-                e.what.name().to_string(),
-                e.subject.clone(),
-                e.cause.clone(),
-                e.text.clone(),
-            ]
-        }),
-    )
+    let calendar = Calendar::new(s.start());
+    let rows = outcome.events.iter().map(|e| event_cells(&calendar, e));
+    table(EVENT_COLUMNS, rows)
 }
 
 fn measures_csv(outcome: &Outcome) -> Vec<u8> {

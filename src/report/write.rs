@@ -173,6 +173,17 @@ impl Staged {
         name: impl AsRef<Path>,
         fill: impl FnOnce(&mut BufWriter<File>) -> Result<(), E>,
     ) -> Result<(), OutputError> {
+        let known = self.path.join(name.as_ref());
+        let mut file = self.create(name)?;
+        fill(&mut file).map_err(|e| failed(&known, "write the file")(e.into()))?;
+        file.flush().map_err(failed(&known, "write the file"))
+    }
+
+    /// Opens one file to be written little by little; buffered. Whoever writes flushes it.
+    ///
+    /// # Errors
+    /// When the file cannot be made.
+    pub fn create(&self, name: impl AsRef<Path>) -> Result<BufWriter<File>, OutputError> {
         let name = name.as_ref();
         // Errors name the place people know, not the hidden one.
         let known = self.path.join(name);
@@ -181,9 +192,7 @@ impl Staged {
             fs::create_dir_all(parent).map_err(failed(&known, "make its directory"))?;
         }
         let file = File::create(&file).map_err(failed(&known, "create the file"))?;
-        let mut file = BufWriter::with_capacity(1 << 16, file);
-        fill(&mut file).map_err(|e| failed(&known, "write the file")(e.into()))?;
-        file.flush().map_err(failed(&known, "write the file"))
+        Ok(BufWriter::with_capacity(1 << 16, file))
     }
 
     /// Puts the result in its place. The earlier result, if any, is taken aside, then removed;

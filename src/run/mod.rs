@@ -39,6 +39,9 @@ pub enum RunError {
     /// The unit has no solution at some step.
     #[error("the unit could not be solved: {0}")]
     Unit(#[from] UnitError),
+    /// Rows or events could not be handed on.
+    #[error("the run's tables cannot be written: {0}")]
+    Tables(String),
     /// A room's balance has no solution.
     #[error("the balance of room \"{room}\" has no solution {t_s} s into the run")]
     Room {
@@ -49,17 +52,52 @@ pub enum RunError {
     },
 }
 
+/// Takes rows and events as they come, so that a long run need not be held in memory.
+pub trait Tables {
+    /// Hears the columns of the rows to come.
+    ///
+    /// # Errors
+    /// What went wrong, in words.
+    fn begin(&mut self, columns: &[String]) -> Result<(), String>;
+    /// Takes one row.
+    ///
+    /// # Errors
+    /// What went wrong, in words.
+    fn row(&mut self, row: &[f64]) -> Result<(), String>;
+    /// Takes one event.
+    ///
+    /// # Errors
+    /// What went wrong, in words.
+    fn event(&mut self, event: &Event) -> Result<(), String>;
+    /// Hears that the run is over.
+    ///
+    /// # Errors
+    /// What went wrong, in words.
+    fn end(&mut self) -> Result<(), String>;
+}
+
+/// Rows, and events, that are kept of a run whose tables are written as it goes: enough for
+/// figures, a few megabytes for a house.
+pub const KEPT: usize = 10_000;
+
+/// Whether a run has so many rows that its tables should be written as it goes.
+pub fn is_long(scenario: &Scenario) -> bool {
+    scenario.run.duration_s / scenario.run.record_s > 2.0 * KEPT as f64
+}
+
 /// What a run leaves.
 #[derive(Debug)]
 pub struct Outcome {
-    /// Rows at the recording interval.
+    /// Rows at the recording interval; at a longer one where [`Outcome::handed_on`].
     pub trace: Trace,
     /// Sound by room at the recording interval.
     pub sound: Vec<SoundRow>,
     /// The loudest minute of every room.
     pub loudest: Vec<LoudRoom>,
-    /// Everything that happened.
+    /// Everything that happened; the first [`KEPT`] events where [`Outcome::handed_on`].
     pub events: Vec<Event>,
+    /// Whether all rows and events went to [`Tables`], and only a part is kept here.
+    pub handed_on: bool,
     /// What it means.
     pub measures: Vec<Measure>,
     /// How the rooms' heat balance closed, J.
@@ -83,7 +121,20 @@ impl Outcome {
 ///
 /// # Errors
 /// [`RunError`], naming the element, unit or room that could not be solved.
-pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Outcome, RunError> {
+pub fn simulate(scenario: &Scenario, progress: impl FnMut(f64)) -> Result<Outcome, RunError> {
+    simulate_into(scenario, None, progress)
+}
+
+/// The same; with `tables`, rows and events go there as they come, and memory does not grow with
+/// the length of the run.
+///
+/// # Errors
+/// As [`simulate`], and [`RunError::Tables`].
+pub fn simulate_into(
+    scenario: &Scenario,
+    mut tables: Option<&mut dyn Tables>,
+    mut progress: impl FnMut(f64),
+) -> Result<Outcome, RunError> {
     let (mut engine, mut state) = Engine::new(scenario)?;
     let run = &scenario.run;
     let count = |time_s: f64| (time_s / run.step_s).round() as u64;
@@ -93,13 +144,23 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
     let report = (total / 50).max(1);
     let mut events = Vec::new();
     let mut recorder = Recorder::new(scenario);
+    if let Some(tables) = &mut tables {
+        recorder = recorder.keeping_every((steps / every).div_ceil(KEPT as u64));
+        tables
+            .begin(recorder.trace.columns())
+            .map_err(RunError::Tables)?;
+    }
+    let mut kept = Vec::new();
     for k in 0..warm_up {
         // Times are counted, not summed, so that a long run does not drift.
         state.t_s = -((warm_up - k) as f64) * run.step_s;
         let sample = engine.step(&mut state, &mut events)?;
         if k + 1 == warm_up {
             recorder.hear(sample, run.step_s);
-            recorder.record(sample);
+            let row = recorder.record(sample);
+            if let Some(tables) = &mut tables {
+                tables.row(row).map_err(RunError::Tables)?;
+            }
         }
         events.clear();
         if k % report == 0 {
@@ -108,28 +169,40 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
     }
     engine.begin(&mut state);
     let mut watchers = observers(scenario);
-    let mut told = 0;
     for k in 0..steps {
         state.t_s = k as f64 * run.step_s;
         let sample = engine.step(&mut state, &mut events)?;
-        while told < events.len() {
+        for event in events.drain(..) {
             for w in &mut watchers {
-                w.event(&events[told]);
+                w.event(&event);
             }
-            told += 1;
+            if let Some(tables) = &mut tables {
+                tables.event(&event).map_err(RunError::Tables)?;
+                if kept.len() >= KEPT {
+                    continue;
+                }
+            }
+            kept.push(event);
         }
         for w in &mut watchers {
             w.observe(sample, run.step_s);
         }
         recorder.hear(sample, run.step_s);
         if (k + 1) % every == 0 {
-            recorder.record(sample);
+            let row = recorder.record(sample);
+            if let Some(tables) = &mut tables {
+                tables.row(row).map_err(RunError::Tables)?;
+            }
         }
         if k % report == 0 {
             progress((warm_up + k) as f64 / total as f64);
         }
     }
     progress(1.0);
+    let handed_on = tables.is_some();
+    if let Some(tables) = tables {
+        tables.end().map_err(RunError::Tables)?;
+    }
     let measures = watchers
         .iter()
         .flat_map(|w| w.measures(run.duration_s))
@@ -139,7 +212,8 @@ pub fn simulate(scenario: &Scenario, mut progress: impl FnMut(f64)) -> Result<Ou
         trace: recorder.trace,
         sound: recorder.sound,
         loudest,
-        events,
+        events: kept,
+        handed_on,
         measures,
         heat: engine.house().heat_closure(&state.house),
         moisture: engine.house().water_closure(&state.house),

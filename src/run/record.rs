@@ -68,12 +68,14 @@ pub fn columns(s: &Scenario) -> Vec<String> {
 /// Writes samples into rows.
 #[derive(Debug)]
 pub struct Recorder {
-    /// The rows so far.
+    /// The rows so far, or every so many of them.
     pub trace: Trace,
     /// Sound by room, as many rows a record as there are rooms.
     pub sound: Vec<SoundRow>,
     heard: SoundMean,
     row: Vec<f64>,
+    keep_every: u64,
+    seen: u64,
 }
 
 impl Recorder {
@@ -86,6 +88,8 @@ impl Recorder {
             sound: Vec::new(),
             heard: SoundMean::new(s.rooms.len()),
             row,
+            keep_every: 1,
+            seen: 0,
         }
     }
 
@@ -94,9 +98,18 @@ impl Recorder {
         self.heard.push(dt_s, &s.sound.heard, s.sound.changes);
     }
 
-    /// Adds a row.
-    pub fn record(&mut self, s: &Sample) {
+    /// Keeps only the first of every `n` rows, and of the rows of sound, for runs whose rows go elsewhere.
+    #[must_use]
+    pub fn keeping_every(mut self, n: u64) -> Recorder {
+        self.keep_every = n.max(1);
+        self
+    }
+
+    /// Adds a row, and returns it.
+    pub fn record(&mut self, s: &Sample) -> &[f64] {
         let flag = |b: bool| f64::from(u8::from(b));
+        let keep = self.seen.is_multiple_of(self.keep_every);
+        self.seen += 1;
         let row = &mut self.row;
         row.clear();
         row.extend([
@@ -132,7 +145,9 @@ impl Recorder {
                 f64::from(sound.dba),
                 f64::from(sound.nc),
             ]);
-            self.sound.push(sound);
+            if keep {
+                self.sound.push(sound);
+            }
         }
         self.heard.restart();
         for o in &s.outlets {
@@ -147,6 +162,9 @@ impl Recorder {
         for z in &s.zones {
             row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);
         }
-        self.trace.push_row(row);
+        if keep {
+            self.trace.push_row(row);
+        }
+        row
     }
 }

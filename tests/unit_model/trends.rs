@@ -24,7 +24,8 @@ proptest! {
         }
     }
 
-    /// Less air: no more capacity (the same where the map is held), colder surface and supply.
+    /// Less air: no more capacity (the same where the map is held), colder surface and supply. The
+    /// surface is found to 1e-8 K, and 0.7 kg/s of air at 3 kJ/(kg K) makes 2.1e-5 W of that.
     #[test]
     fn supply_falls_with_airflow(
         t in 18.0..30.0f64, rh in 0.1..0.8f64, flow in 0.1..0.7f64,
@@ -32,7 +33,7 @@ proptest! {
     ) {
         let full = cool(air(t, rh), flow, outdoor, speed);
         let less = cool(air(t, rh), flow * less, outdoor, speed);
-        prop_assert!(less.total_w <= full.total_w + 1e-6);
+        prop_assert!(less.total_w <= full.total_w + 2.1e-5);
         prop_assert!(less.surface_c <= full.surface_c);
         prop_assert!(less.leaving.t_c < full.leaving.t_c + 1e-9);
     }

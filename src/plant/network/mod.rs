@@ -29,6 +29,7 @@ pub use solve::{NetworkError, Solved};
 
 use crate::math::sparse_lu::SparseLu;
 use crate::plant::fan::FanPoint;
+use element::Memo;
 use std::collections::BTreeSet;
 use thiserror::Error;
 
@@ -282,7 +283,7 @@ impl Network {
         match &self.laws[element.0] {
             Law::Fan(law) => {
                 let rise_pa = state.pressures[wire.to] - state.pressures[wire.from];
-                Some(law.point_near(rise_pa, state.memos[element.0]))
+                Some(law.point_near(rise_pa, state.memos[element.0].fan))
             }
             _ => None,
         }
@@ -294,7 +295,7 @@ impl Network {
 pub struct NetworkState {
     pressures: Vec<f64>,
     flows: Vec<f64>,
-    memos: Vec<f64>,
+    memos: Vec<Memo>,
     warm: bool,
 }
 
@@ -308,7 +309,7 @@ impl NetworkState {
                 .map(|n| n.fixed_pa.unwrap_or(0.0))
                 .collect(),
             flows: vec![0.0; network.laws.len()],
-            memos: vec![0.0; network.laws.len()],
+            memos: vec![Memo::default(); network.laws.len()],
             warm: false,
         }
     }

@@ -6,6 +6,7 @@
 //! imbalance is small the last step is carried into the flows themselves: flows then balance at
 //! every node to rounding, about 1e-15 m³/s, whatever the tolerance.
 
+use super::element::Memo;
 use super::{Network, NetworkState};
 use thiserror::Error;
 
@@ -104,7 +105,7 @@ impl Network {
             state.pressures[self.node_of_row[row]] = 0.0;
         }
         for (e, wire) in self.wires.iter().enumerate() {
-            state.memos[e] = 0.0;
+            state.memos[e] = Memo::default();
             let (flow, slope) = self.laws[e].rough_line(&mut state.memos[e]);
             let drop = state.pressures[wire.from] - state.pressures[wire.to];
             self.slopes[e] = slope.max(LEAST_SLOPE);

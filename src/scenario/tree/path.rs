@@ -63,8 +63,8 @@ pub(super) fn descend<'t>(
     let mut walked = String::new();
     for step in path {
         if !here.entries.contains_key(&step.key) {
-            let near = nearest(&step.key, here.keys());
-            if missing == Missing::Refuse || near.is_some() || step.number.is_some() {
+            let slip = here.keys().any(|have| is_slip(&step.key, have));
+            if missing == Missing::Refuse || slip || step.number.is_some() {
                 return Err(no_such(&walked, &step.key, here, at));
             }
             let table = Table {
@@ -107,6 +107,17 @@ pub(super) fn descend<'t>(
         walked.push('.');
     }
     Ok(here)
+}
+
+/// Whether a new name is so near one that exists that it must be a slip of the pen. Names that
+/// differ in their digits only, `bed-1` and `bed-2`, are meant.
+fn is_slip(name: &str, have: &str) -> bool {
+    let letters = |s: &str| {
+        s.chars()
+            .filter(|c| !c.is_ascii_digit())
+            .collect::<String>()
+    };
+    letters(name) != letters(have) && strsim::damerau_levenshtein(name, have) == 1
 }
 
 fn no_such(walked: &str, key: &str, here: &Table, at: &At) -> Diagnostic {

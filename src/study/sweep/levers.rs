@@ -152,7 +152,7 @@ fn moved(hours: Hours, minutes: i32) -> Hours {
 fn resist(s: &mut Scenario, name: &str, factor: f64) {
     let air = s.air.air;
     for o in s.air.outlets.iter_mut().filter(|o| o.name == name) {
-        let mut bare = o.run.duct.clone();
+        let mut bare = o.run.duct;
         bare.fitting_c = 0.0;
         let flow = o.design_flow_m3_s;
         let friction = bare.pressure_loss_pa(flow, &air);
