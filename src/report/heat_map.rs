@@ -13,7 +13,7 @@ const ROW: f64 = 26.0;
 /// Height of the columns' heads, px.
 const HEAD: f64 = 44.0;
 /// Widest that the rows' names may be, px.
-const WIDEST_NAME: f64 = 430.0;
+const WIDEST_NAME: f64 = 330.0;
 
 /// A cell.
 #[derive(Debug, Clone, PartialEq)]

@@ -10,8 +10,9 @@ use super::{OutputDir, UnitSystem};
 use crate::measure::Side;
 use crate::quantity::Dimension;
 use crate::study::case::Case;
+use crate::study::combinations::set_name;
 use crate::study::criteria::CRITERIA;
-use crate::study::size_relief::{Answer, Breach, Sizing, names};
+use crate::study::size_relief::{Answer, Breach, Sizing};
 
 /// The answer for a terminal.
 pub fn text(
@@ -102,7 +103,7 @@ pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
         miss(b, units),
         show(b.finding.value, CRITERIA[b.criterion].dimension, units),
         b.finding.place,
-        names(&sizing.zones, b.calls),
+        set_name(&sizing.zones, b.calls),
         b.mode.name(),
     )
     .replace(" , with", ", with")
@@ -155,7 +156,7 @@ fn fails(a: &Answer, zones: &[String], units: UnitSystem) -> String {
             "{} {}{place} with {}",
             criterion.heading,
             show(b.finding.value, criterion.dimension, units),
-            names(zones, b.calls),
+            set_name(zones, b.calls),
         )
     };
     if a.breaches.is_empty() {
@@ -295,7 +296,7 @@ fn csv(sizing: &Sizing) -> Vec<u8> {
                     b.sets.to_string(),
                     number(b.finding.value),
                     number(b.finding.limit.value),
-                    names(&sizing.zones, b.calls),
+                    set_name(&sizing.zones, b.calls),
                 ]),
             }
         }

@@ -1,5 +1,7 @@
 //! Files side by side: what differs between them, and what it does.
 
+mod sentences;
+
 use std::sync::Mutex;
 
 use rayon::prelude::*;
@@ -7,8 +9,7 @@ use rayon::prelude::*;
 use super::StudyError;
 use super::case::{Case, has, shown};
 use crate::measure::{Limit, Measure, Side};
-use crate::quantity::{Dimension, UnitSystem};
-use crate::report::verdict::show;
+use crate::quantity::Dimension;
 use crate::run::{Outcome, simulate};
 
 /// Keys that say nothing about the plant.
@@ -17,10 +18,6 @@ const TALK: [&str; 2] = ["title", "about"];
 const SAME_SHARE: f64 = 0.005;
 /// So are differences smaller than this share of the limit.
 const SAME_OF_LIMIT: f64 = 0.02;
-/// Most differing keys told in a sentence.
-const TOLD_KEYS: usize = 4;
-/// Most effects told in a sentence.
-const TOLD_EFFECTS: usize = 3;
 
 /// Measures without a limit of which less is better.
 const LESS_IS_BETTER: [&str; 10] = [
@@ -287,192 +284,6 @@ fn rows(outcomes: &[Outcome]) -> Vec<Row> {
         .collect()
 }
 
-impl Comparison {
-    /// Two or three sentences for each file after the first: what it changes, and what that does.
-    pub fn sentences(&self, units: UnitSystem) -> Vec<String> {
-        (1..self.cases.len())
-            .flat_map(|i| {
-                let energy = self.energy(i, units);
-                [
-                    Some(self.what_changed(i)),
-                    Some(self.what_it_did(i, units)),
-                    energy,
-                ]
-            })
-            .flatten()
-            .collect()
-    }
-
-    fn name(&self, i: usize) -> &str {
-        &self.cases[i].scenario.name
-    }
-
-    fn what_changed(&self, i: usize) -> String {
-        let changed: Vec<&Change> = self
-            .changes
-            .iter()
-            .filter(|c| c.values[0] != c.values[i])
-            .collect();
-        let (a, b) = (self.name(0), self.name(i));
-        if changed.is_empty() {
-            return format!("{b} says the same as {a}.");
-        }
-        let mut told: Vec<String> = changed
-            .iter()
-            .take(TOLD_KEYS)
-            .map(|c| match (&c.values[0], &c.values[i]) {
-                (Some(_), None) => format!("has no {}", c.key),
-                (None, Some(v)) if v == "there" => format!("adds {}", c.key),
-                (None, Some(v)) => format!("adds {} = {}", c.key, short(v)),
-                (Some(a), Some(b)) => {
-                    format!("has {} = {} in place of {}", c.key, short(b), short(a))
-                }
-                (None, None) => String::new(),
-            })
-            .collect();
-        if changed.len() > TOLD_KEYS {
-            told.push(format!(
-                "differs in {} more keys",
-                changed.len() - TOLD_KEYS
-            ));
-        }
-        format!("Against {a}, {b} {}.", listed(&told))
-    }
-
-    fn what_it_did(&self, i: usize, units: UnitSystem) -> String {
-        let crossed = |to: bool| -> Vec<&Row> {
-            let rows = self.rows.iter();
-            rows.filter(|r| r.holds[0] == Some(!to) && r.holds[i] == Some(to))
-                .collect()
-        };
-        let (mended, broken) = (crossed(true), crossed(false));
-        let mut parts = Vec::new();
-        if !broken.is_empty() {
-            parts.push(format!(
-                "breaks {}: {}",
-                limits(broken.len(), "that held"),
-                self.effects(&broken, i, units)
-            ));
-        }
-        if !mended.is_empty() {
-            parts.push(format!(
-                "mends {}: {}",
-                limits(mended.len(), "that did not hold"),
-                self.effects(&mended, i, units)
-            ));
-        }
-        let b = self.name(i);
-        if !parts.is_empty() {
-            return format!("It {}.", parts.join(". It "));
-        }
-        let kept = self.rows.iter().all(|r| r.holds[i] != Some(false));
-        let mut moved: Vec<&Row> = self
-            .rows
-            .iter()
-            .filter(|r| r.limits[i].is_some() && r.judgement(i) != Judgement::Same)
-            .filter(|r| r.difference(i).is_some())
-            .collect();
-        let how_far = |r: &Row| {
-            let limit = r.limits[i]
-                .as_ref()
-                .map_or(1.0, |l| l.value.abs().max(1e-9));
-            r.difference(i).map_or(0.0, |d| d.abs() / limit)
-        };
-        moved.sort_by(|x, y| how_far(y).total_cmp(&how_far(x)));
-        let verdict = if kept {
-            format!("{b} keeps every limit")
-        } else {
-            format!("{b} breaks the same limits")
-        };
-        if moved.is_empty() {
-            return format!("{verdict}, and no judged measure moves.");
-        }
-        format!(
-            "{verdict}; what moves most is {}.",
-            self.effects(&moved, i, units)
-        )
-    }
-
-    fn effects(&self, rows: &[&Row], i: usize, units: UnitSystem) -> String {
-        let mut told: Vec<String> = rows
-            .iter()
-            .take(TOLD_EFFECTS)
-            .map(|r| {
-                let value = |i| {
-                    r.value(i)
-                        .map_or("none".into(), |v| show(v, r.dimension, units))
-                };
-                let place = if r.subject == "house" {
-                    String::new()
-                } else {
-                    format!(" ({})", r.subject)
-                };
-                let limit = r.limits[i].as_ref().map_or(String::new(), |l| {
-                    let side = if l.side == Side::AtMost {
-                        "at most"
-                    } else {
-                        "at least"
-                    };
-                    format!(" ({side} {})", show(l.value, r.dimension, units))
-                });
-                format!(
-                    "{}{place} from {} to {}{limit}",
-                    r.title,
-                    value(0),
-                    value(i)
-                )
-            })
-            .collect();
-        if rows.len() > TOLD_EFFECTS {
-            told.push(format!("{} more", rows.len() - TOLD_EFFECTS));
-        }
-        listed(&told)
-    }
-
-    fn energy(&self, i: usize, units: UnitSystem) -> Option<String> {
-        let row = self.rows.iter().find(|r| r.key == "energy_electric")?;
-        let (a, b) = (row.value(0)?, row.value(i)?);
-        if self.cases[0].scenario.run.duration_s != self.cases[i].scenario.run.duration_s {
-            return Some("The runs are not equally long, so their energies do not compare.".into());
-        }
-        let shown = |v| show(v, Dimension::Energy, units);
-        Some(match row.judgement(i) {
-            Judgement::Same => format!("Electricity stays at {}.", shown(b)),
-            _ => format!(
-                "Electricity goes from {} to {} ({:+.0} %).",
-                shown(a),
-                shown(b),
-                100.0 * (b - a) / a
-            ),
-        })
-    }
-}
-
-fn limits(count: usize, which: &str) -> String {
-    match count {
-        1 => format!("1 limit {which}"),
-        n => format!("{n} limits {which}"),
-    }
-}
-
-/// Long values cut.
-fn short(value: &str) -> String {
-    if value.chars().count() <= 40 {
-        return format!("\"{value}\"");
-    }
-    let cut: String = value.chars().take(37).collect();
-    format!("\"{cut}...\"")
-}
-
-/// "a, b and c".
-fn listed(items: &[String]) -> String {
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -488,12 +299,5 @@ mod tests {
         assert_eq!(keys, ["outlet.living-south", "zone.living.channels"]);
         assert_eq!(changes[0].values, [Some("there".to_string()), None]);
         assert_eq!(changes[1].values[1].as_deref(), Some("[1]"));
-    }
-
-    #[test]
-    fn lists_read_as_people_write_them() {
-        let items: Vec<String> = ["a", "b", "c"].map(String::from).to_vec();
-        assert_eq!(listed(&items), "a, b and c");
-        assert_eq!(listed(&items[..1]), "a");
     }
 }

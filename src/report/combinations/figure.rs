@@ -1,0 +1,134 @@
+//! The heat map of sets of calling zones.
+
+use super::{at, name, remarks, verdict};
+use crate::measure::Side;
+use crate::quantity::Dimension;
+use crate::report::heat_map::{HeatCell, HeatMap, HeatRow, heat_map};
+use crate::report::verdict::show;
+use crate::report::{Figure, FigureError, UnitSystem};
+use crate::scenario::Scenario;
+use crate::study::combinations::{Combinations, Worst};
+use crate::study::criteria::CRITERIA;
+
+/// Rows of the heat map.
+const MAP_ROWS: usize = 40;
+
+/// Draws the heat map: the worst sets against the criteria.
+///
+/// # Errors
+/// When drawing fails.
+pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figure, FigureError> {
+    let limit = |i: usize| -> String {
+        let limits = c.list.iter().filter_map(|k| k.worst[i].as_ref());
+        let mut limits: Vec<f64> = limits.map(|w| w.finding.limit.value).collect();
+        limits.sort_by(f64::total_cmp);
+        limits.dedup();
+        let side = c
+            .list
+            .iter()
+            .find_map(|k| k.worst[i].as_ref())
+            .map(|w| w.finding.limit.side);
+        let side = if side == Some(Side::AtLeast) {
+            "at least"
+        } else {
+            "at most"
+        };
+        let shown: Vec<String> = limits
+            .iter()
+            .map(|l| show(*l, CRITERIA[i].dimension, units))
+            .collect();
+        match shown.as_slice() {
+            [] => "not judged".into(),
+            _ => format!("{side} {}", shown.join(" or ")),
+        }
+    };
+    let mut columns: Vec<(String, String)> = CRITERIA
+        .iter()
+        .enumerate()
+        .map(|(i, k)| (k.heading.to_string(), limit(i)))
+        .collect();
+    columns.push(("at rated speed".into(), "does not count".into()));
+    let rows = c
+        .list
+        .iter()
+        .take(MAP_ROWS)
+        .map(|k| {
+            let mode = if c.modes.len() > 1 {
+                format!(", {}", k.mode.name())
+            } else {
+                String::new()
+            };
+            let mut cells: Vec<HeatCell> = k
+                .worst
+                .iter()
+                .enumerate()
+                .map(|(i, w)| HeatCell {
+                    text: without_unit(w.as_ref(), CRITERIA[i].dimension, units),
+                    used: w.as_ref().map_or(f64::NAN, |w| w.finding.used()),
+                    broken: w.as_ref().is_some_and(|w| !w.finding.holds()),
+                })
+                .collect();
+            let rated: Vec<&str> = k.broken_at_rated().map(|i| CRITERIA[i].heading).collect();
+            cells.push(HeatCell {
+                text: if rated.is_empty() {
+                    "holds".into()
+                } else {
+                    rated.join(", ")
+                },
+                used: f64::NAN,
+                broken: false,
+            });
+            HeatRow {
+                name: format!("{}{mode}", name(k, &c.zones)),
+                cells,
+            }
+        })
+        .collect();
+    let mut remarks = remarks(c);
+    if c.list.len() > MAP_ROWS {
+        remarks.insert(
+            0,
+            format!(
+                "The {MAP_ROWS} worst of {} are drawn; combinations.csv has all.",
+                c.list.len()
+            ),
+        );
+    }
+    let remarks = remarks.iter().flat_map(|r| wrapped(r, 175)).collect();
+    heat_map(
+        "combinations",
+        &HeatMap {
+            title: "Sets of calling zones, worst first".into(),
+            subtitle: format!("{} · {} · {}", s.title, at(c, units), verdict(c)),
+            rows_are: "zones calling".into(),
+            columns,
+            rows,
+            remarks,
+        },
+    )
+}
+
+fn wrapped(text: &str, columns: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let line = lines
+            .last_mut()
+            .filter(|l| l.chars().count() + word.len() < columns);
+        match line {
+            Some(line) if !line.is_empty() => *line = format!("{line} {word}"),
+            Some(line) => *line = word.into(),
+            None => lines.push(word.into()),
+        }
+    }
+    lines
+}
+
+/// Value and place; the unit stands in the column's head.
+fn without_unit(w: Option<&Worst>, dimension: Dimension, units: UnitSystem) -> String {
+    let Some(w) = w else { return "—".into() };
+    let shown = show(w.finding.value, dimension, units);
+    let value = shown.split_once(' ').map_or(shown.as_str(), |(n, _)| n);
+    format!("{value} {}", w.finding.place)
+        .trim_end()
+        .to_string()
+}
