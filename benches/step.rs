@@ -58,12 +58,12 @@ fn ratios() {
         let mut watchers = observers(&scenario);
         let mut floor = floor::Floor::new(&scenario);
         let mut events = Vec::with_capacity(4096);
-        let mut best = [[f64::INFINITY; PIECES]; 2];
+        let mut best = [[f64::INFINITY; 2]; PIECES];
         let steps = HOUR / PIECES as u64;
         for _ in 0..TRIES {
             let mut state = start.clone();
             let mut recorder = Recorder::new(&scenario);
-            for piece in 0..PIECES {
+            for (piece, best) in best.iter_mut().enumerate() {
                 let from_s = AFTERNOON_S + (piece as u64 * steps) as f64;
                 let begin = Instant::now();
                 hour(
@@ -81,11 +81,11 @@ fn ratios() {
                     black_box(floor.step());
                 }
                 let least = begin.elapsed().as_secs_f64();
-                best[0][piece] = best[0][piece].min(whole);
-                best[1][piece] = best[1][piece].min(least);
+                *best = [best[0].min(whole), best[1].min(least)];
             }
         }
-        let [whole, least] = best.map(|b| b.iter().sum::<f64>() / HOUR as f64);
+        let mean = |which: usize| best.iter().map(|b| b[which]).sum::<f64>() / HOUR as f64;
+        let (whole, least) = (mean(0), mean(1));
         rows.push((rooms, whole, least));
     }
     let per_room = rows
