@@ -1,7 +1,6 @@
 //! What people in the rooms feel: setpoint kept, rooms alike, swings, humidity.
 
-use std::collections::VecDeque;
-
+use super::thermal_comfort::SlidingRange;
 use super::{Histogram, Limit, Measure, Observer};
 use crate::quantity::Dimension;
 use crate::run::sample::Sample;
@@ -240,47 +239,13 @@ impl Observer for Spread {
 #[derive(Clone, Debug)]
 pub struct Drift {
     limit: Limit,
-    rooms: Vec<(String, usize, usize, Window, f64, f64)>,
+    rooms: Vec<(String, usize, usize, SlidingRange, f64, f64)>,
     next_s: f64,
     in_band_s: Vec<f64>,
 }
 
 const WINDOW_S: f64 = 900.0;
 const SAMPLE_S: f64 = 30.0;
-
-/// Sliding minimum and maximum.
-#[derive(Clone, Debug, Default)]
-struct Window {
-    low: VecDeque<(f64, f64)>,
-    high: VecDeque<(f64, f64)>,
-}
-
-impl Window {
-    fn push(&mut self, t_s: f64, x: f64) -> f64 {
-        while self.low.back().is_some_and(|&(_, y)| y >= x) {
-            self.low.pop_back();
-        }
-        while self.high.back().is_some_and(|&(_, y)| y <= x) {
-            self.high.pop_back();
-        }
-        self.low.push_back((t_s, x));
-        self.high.push_back((t_s, x));
-        for q in [&mut self.low, &mut self.high] {
-            while q.front().is_some_and(|&(t, _)| t < t_s - WINDOW_S) {
-                q.pop_front();
-            }
-        }
-        match (self.high.front(), self.low.front()) {
-            (Some(h), Some(l)) => h.1 - l.1,
-            _ => 0.0,
-        }
-    }
-
-    fn clear(&mut self) {
-        self.low.clear();
-        self.high.clear();
-    }
-}
 
 impl Drift {
     /// Nothing seen yet.
@@ -296,7 +261,7 @@ impl Drift {
                         zone.name.clone(),
                         z,
                         zone.room,
-                        Window::default(),
+                        SlidingRange::new(WINDOW_S, SAMPLE_S),
                         0.0,
                         f64::NAN,
                     )
@@ -424,7 +389,7 @@ mod tests {
     /// across a peak, where the window holds it whole: hand calculation.
     #[test]
     fn window_finds_the_swing_of_a_ramp() {
-        let mut w = Window::default();
+        let mut w = SlidingRange::new(WINDOW_S, SAMPLE_S);
         let mut worst = 0.0_f64;
         for k in 0..240 {
             let t = f64::from(k) * 30.0;

@@ -94,7 +94,7 @@ pub(super) fn control(
     let cooling_only = mode.rule == ModeRule::Fixed(Mode::Cooling);
     let heating_only = mode.rule == ModeRule::Fixed(Mode::Heating);
     let sequence = sequence(&s)?;
-    let staging = staging(&s, unit, air)?;
+    let staging = staging(&s, unit)?;
     let optimum = optimum_start(&s)?;
     let guard = Setpoints {
         cooling_c: s
@@ -284,7 +284,7 @@ fn sequence(s: &Section<'_>) -> Result<SequenceSpec, Diagnostic> {
     })
 }
 
-fn staging(s: &Section<'_>, unit: &UnitSpec, air: &AirParts) -> Result<Staging, Diagnostic> {
+fn staging(s: &Section<'_>, unit: &UnitSpec) -> Result<Staging, Diagnostic> {
     let rules = [
         ("error", DemandRule::Error),
         ("calls", DemandRule::Weight),
@@ -317,7 +317,6 @@ fn staging(s: &Section<'_>, unit: &UnitSpec, air: &AirParts) -> Result<Staging, 
         cooling_share: GENERIC_COOLING_SHARE.to_vec(),
         heating_share: GENERIC_HEATING_SHARE.to_vec(),
     };
-    let _ = air;
     Ok(Staging {
         stages: unit.stages(),
         rule,

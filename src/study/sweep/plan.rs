@@ -9,9 +9,8 @@ use super::SweepError;
 use super::inputs::{self, Input, Variant};
 use super::sample;
 use super::vary::Varied;
-use crate::measure::{Observer, Side, observers};
+use crate::measure::{Side, observers};
 use crate::report::results::si_symbol;
-use crate::run::engine::Engine;
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
 use crate::scenario::tree::{self, Tree};
@@ -464,43 +463,10 @@ fn planned_input(i: &Input) -> PlannedInput {
     }
 }
 
-/// Observers that have been shown four busy hours, by day and by night, made up from one step: so
-/// that they tell of everything that a run may hold, whatever this run holds.
-fn shown_everything(s: &Scenario) -> Vec<Box<dyn Observer>> {
-    const MINUTES: u32 = 240;
-    let mut watchers = observers(s);
-    let first_step = || {
-        let (mut engine, mut state) = Engine::new(s).ok()?;
-        engine.step(&mut state, &mut Vec::new()).ok().cloned()
-    };
-    // A plant that cannot be stepped has no measures; its cases say why.
-    let Some(mut sample) = first_step() else {
-        return watchers;
-    };
-    sample.unit.speed = 1.0;
-    sample.rooms.iter_mut().for_each(|r| r.people = 1.0);
-    for z in &mut sample.zones {
-        (z.call, z.in_band) = (true, true);
-    }
-    for minute in 1..=MINUTES {
-        sample.t_s = 60.0 * f64::from(minute);
-        let hour = if minute <= MINUTES / 2 { 12 } else { 2 };
-        sample.minute_of_week = 60 * hour + minute % 60;
-        // Temperatures that stand still have no swing to tell of.
-        let sway = if minute % 2 == 0 { 1.0 } else { -1.0 };
-        for r in &mut sample.rooms {
-            r.air_c += sway;
-            r.contents_c += sway;
-            r.fabric_c += sway;
-        }
-        watchers.iter_mut().for_each(|w| w.observe(&sample, 60.0));
-    }
-    watchers
-}
-
-/// Adds the measures of a variant with their limits.
+/// Adds the measures of a variant with their limits. Which measures come depends on the scenario alone,
+/// so observers that have seen nothing name them all.
 fn note_measures(all: &mut Vec<PlannedMeasure>, variant: usize, s: &Scenario) {
-    let found = shown_everything(s).into_iter();
+    let found = observers(s).into_iter();
     for m in found.flat_map(|o| o.measures(s.run.duration_s)) {
         let have = all
             .iter()
