@@ -54,14 +54,14 @@ fn ratios() {
     let mut rows = Vec::new();
     for rooms in ROOMS {
         let scenario = common::house(rooms);
-        let (mut engine, start) = afternoon(&scenario);
+        let (begun, start) = afternoon(&scenario);
         let mut watchers = observers(&scenario);
         let mut floor = floor::Floor::new(&scenario);
         let mut events = Vec::with_capacity(4096);
         let mut best = [[f64::INFINITY; 2]; PIECES];
         let steps = HOUR / PIECES as u64;
         for _ in 0..TRIES {
-            let mut state = start.clone();
+            let (mut engine, mut state) = (begun.clone(), start.clone());
             let mut recorder = Recorder::new(&scenario);
             for (piece, best) in best.iter_mut().enumerate() {
                 let from_s = AFTERNOON_S + (piece as u64 * steps) as f64;
@@ -172,17 +172,17 @@ fn afternoon(scenario: &Scenario) -> (Engine<'_>, State) {
 #[divan::bench(args = ROOMS, sample_count = 20, sample_size = 1)]
 fn whole_step(bencher: Bencher, rooms: usize) {
     let scenario = common::house(rooms);
-    let (mut engine, start) = afternoon(&scenario);
+    let (engine, start) = afternoon(&scenario);
     let mut watchers = observers(&scenario);
     let mut events = Vec::with_capacity(4096);
     bencher
         .counter(ItemsCount::new(HOUR))
-        .with_inputs(|| (start.clone(), Recorder::new(&scenario)))
-        .bench_local_refs(|(state, recorder)| {
+        .with_inputs(|| (engine.clone(), start.clone(), Recorder::new(&scenario)))
+        .bench_local_refs(|(engine, state, recorder)| {
             hour(
                 AFTERNOON_S,
                 HOUR,
-                &mut engine,
+                engine,
                 state,
                 &mut watchers,
                 recorder,
@@ -263,13 +263,15 @@ fn parts(scenario: &Scenario) -> Parts<'_> {
     };
     transport.carry(state.plenum, |room| state.house.air(room), &spaces);
     let sample = engine.step(&mut state, &mut Vec::new()).unwrap().clone();
+    let mut house = House::new(scenario);
+    house.take_flows(&air);
     Parts {
         scenario,
         drivers,
         air_side,
         air,
         transport,
-        house: House::new(scenario),
+        house,
         state,
         sample,
     }
@@ -285,7 +287,6 @@ fn rooms(bencher: Bencher, rooms: usize) {
             .step(
                 1.0,
                 p.drivers.drive(),
-                &p.air,
                 p.transport.outlet_air(),
                 p.state.plenum,
                 &mut p.state.house,

@@ -42,7 +42,7 @@ pub struct SparseLu {
     target: Vec<u32>,
     /// The same for a matrix with symmetric values: products on and above the diagonal only.
     target_symmetric: Vec<u32>,
-    /// Assembled values: diagonal, then above, then below the diagonal.
+    /// Assembled values: diagonal, then above, then below the diagonal, then the spare slot.
     assembled: Vec<f64>,
     /// Factors in the same layout; the diagonal holds reciprocal pivots.
     factors: Vec<f64>,
@@ -110,7 +110,7 @@ impl SparseLu {
             column,
             target: Vec::new(),
             target_symmetric: Vec::new(),
-            assembled: vec![0.0; size],
+            assembled: vec![0.0; size + 1],
             factors: vec![0.0; size],
         };
         for around in &later {
@@ -134,7 +134,13 @@ impl SparseLu {
 
     /// Number of stored values, fill included: `3n − 2` for a tree of `n` nodes.
     pub fn stored(&self) -> usize {
-        self.assembled.len()
+        self.factors.len()
+    }
+
+    /// A slot outside the matrix: what is added to it is lost. It spares assembling loops the
+    /// question whether an entry exists.
+    pub fn spare_slot(&self) -> usize {
+        self.factors.len()
     }
 
     /// The slot of matrix entry `(i, j)`, to be looked up once when a model is built.
@@ -181,7 +187,8 @@ impl SparseLu {
     /// The original row whose pivot is zero, not finite or too small to invert. The factors are
     /// then unusable until a later call succeeds.
     pub fn factor(&mut self) -> Result<(), usize> {
-        self.factors.copy_from_slice(&self.assembled);
+        let stored = self.factors.len();
+        self.factors.copy_from_slice(&self.assembled[..stored]);
         let values = self.factors.as_mut_slice();
         let (above, below) = (self.n, self.n + self.upper);
         let mut next = 0;
@@ -215,21 +222,25 @@ impl SparseLu {
         let middle = self.n + self.upper;
         self.factors[..middle].copy_from_slice(&self.assembled[..middle]);
         let (values, below) = self.factors.split_at_mut(middle);
-        let mut target = self.target_symmetric.iter();
-        for k in 0..self.n {
+        let mut targets = self.target_symmetric.as_slice();
+        let mut from = 0;
+        for (k, &to) in self.start[1..=self.n].iter().enumerate() {
             let pivot = values[k];
             if !(pivot.abs() >= f64::MIN_POSITIVE && pivot.is_finite()) {
                 return Err(self.row_of[k]);
             }
             let reciprocal = 1.0 / pivot;
             values[k] = reciprocal;
-            let (from, to) = (self.start[k], self.start[k + 1]);
-            for (i, multiplier) in below[from..to].iter_mut().enumerate() {
-                *multiplier = values[self.n + from + i] * reciprocal;
-                for (j, &at) in (self.n + from + i..self.n + to).zip(&mut target) {
-                    values[at as usize] -= *multiplier * values[j];
+            for i in from..to {
+                let multiplier = values[self.n + i] * reciprocal;
+                below[i] = multiplier;
+                let (here, later) = targets.split_at(to - i);
+                targets = later;
+                for (&at, j) in here.iter().zip(self.n + i..) {
+                    values[at as usize] -= multiplier * values[j];
                 }
             }
+            from = to;
         }
         Ok(())
     }
@@ -245,23 +256,24 @@ impl SparseLu {
         for (value, &row) in scratch.iter_mut().zip(&self.row_of) {
             *value = rhs[row];
         }
-        let (above, below) = (self.n, self.n + self.upper);
-        for k in 0..self.n {
+        let (pivots, entries) = self.factors.split_at(self.n);
+        let (above, below) = entries.split_at(self.upper);
+        let mut from = 0;
+        for (k, &to) in self.start[1..=self.n].iter().enumerate() {
             let value = scratch[k];
-            let (from, to) = (self.start[k], self.start[k + 1]);
-            let row = self.column[from..to].iter();
-            for (&column, factor) in row.zip(&self.factors[below + from..below + to]) {
+            for (&column, factor) in self.column[from..to].iter().zip(&below[from..to]) {
                 scratch[column] -= factor * value;
             }
+            from = to;
         }
-        for k in (0..self.n).rev() {
+        let mut to = self.upper;
+        for (k, &from) in self.start[..self.n].iter().enumerate().rev() {
             let mut sum = scratch[k];
-            let (from, to) = (self.start[k], self.start[k + 1]);
-            let row = self.column[from..to].iter();
-            for (&column, factor) in row.zip(&self.factors[above + from..above + to]) {
+            for (&column, factor) in self.column[from..to].iter().zip(&above[from..to]) {
                 sum -= factor * scratch[column];
             }
-            scratch[k] = sum * self.factors[k];
+            scratch[k] = sum * pivots[k];
+            to = from;
         }
         for (&value, &row) in scratch.iter().zip(&self.row_of) {
             rhs[row] = value;

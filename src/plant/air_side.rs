@@ -265,6 +265,8 @@ pub struct AirState {
     blade: f64,
     network: NetworkState,
     solved: Option<Solved>,
+    /// Whether something moved in the step before.
+    moving: bool,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -463,6 +465,7 @@ impl AirSide {
             blade: 0.0,
             network: NetworkState::new(&self.network),
             solved: None,
+            moving: false,
         }
     }
 
@@ -493,10 +496,16 @@ impl AirSide {
             && s.openings == command.openings
             && s.open_doors == command.open_doors
         {
+            state.moving = false;
             return Ok(false);
         }
         self.set_laws(command, loading, dt_s, state);
-        self.network.solve(&mut state.network)?;
+        if state.moving {
+            self.network.solve_ahead(&mut state.network)?;
+        } else {
+            self.network.solve(&mut state.network)?;
+        }
+        state.moving = state.solved.is_some();
         let at_rest = self.read(command, dt_s, state);
         state.filter_pa = self.spec.filter.drop_pa(state.fan_m3_s) * loading * self.impaired.filter;
         match &mut state.solved {
@@ -583,6 +592,7 @@ impl AirSide {
             flows.fill(0.0);
         }
         state.solved = None;
+        state.moving = false;
         true
     }
 

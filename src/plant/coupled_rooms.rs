@@ -5,11 +5,13 @@
 //! moisture (air, buffer), joined inside the room by fixed conductances; doors join the air of two
 //! rooms by two one-way flows, and the partition beside them joins their fabrics. Contents and
 //! buffer are eliminated beforehand, which leaves a block of two unknowns (air, fabric) and one
-//! (vapour) a room. Rooms that hang on one other room are then eliminated onto it, leaf by leaf: a
-//! hall with its rooms, or any tree of rooms, takes one short straight loop. What remains is a ring
-//! of rooms, if there is any, and goes to the sparse solver.
+//! (vapour) a room. Rooms that hang on one other room, their parent, are then eliminated onto it,
+//! a block at a time and level by level from the outside in: a hall with its rooms is one level. What
+//! remains is a ring of rooms, if there is any, and goes to the sparse solver.
 
+use super::air::MoistAir;
 use super::room::{CP_MOIST, Stores};
+use crate::math::lanes::{LANES, Lanes, Seat, blocks, gather};
 use crate::math::sparse_lu::SparseLu;
 
 /// The implicitness of the trapezoid rule.
@@ -37,90 +39,222 @@ pub struct DoorWay {
     pub partition_w_k: f64,
 }
 
-/// What acts on a room during one step: held constant over it.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct RoomBalance {
-    /// Conductance from the air to all air and glass around it, W/K.
-    pub air_w_k: f64,
-    /// Conductance from the fabric to its surroundings, W/K.
-    pub fabric_w_k: f64,
-    /// Sources of air, contents and fabric: gains, and conductances times surroundings' °C, W.
-    pub source_w: [f64; 3],
-    /// Dry air that comes in from elsewhere than other rooms, kg/s.
-    pub air_kg_s: f64,
-    /// Moisture that comes in with it and by gains, kg/s.
-    pub moisture_kg_s: f64,
+/// Temperatures and humidity of a block of rooms.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct StoreLanes {
+    /// Air, °C.
+    pub air_c: Lanes,
+    /// Light contents, °C.
+    pub contents_c: Lanes,
+    /// Fabric, °C.
+    pub fabric_c: Lanes,
+    /// Humidity ratio of the air, kg/kg.
+    pub w: Lanes,
+    /// Humidity ratio of air in balance with the moisture buffer, kg/kg.
+    pub buffer_w: Lanes,
 }
 
-/// Constants of a room for one step length.
+/// Temperatures and humidity of every room, by blocks; what lies past the last room stays at
+/// zero.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RoomsState {
+    /// The blocks.
+    pub blocks: Vec<StoreLanes>,
+}
+
+impl RoomsState {
+    /// All stores of each room at its temperature (°C) and humidity ratio (kg/kg).
+    pub fn uniform(rooms: &[(f64, f64)]) -> RoomsState {
+        let block = |b| {
+            let t_c = gather(b, rooms, 0.0, |r| r.0);
+            let w = gather(b, rooms, 0.0, |r| r.1);
+            StoreLanes {
+                air_c: t_c,
+                contents_c: t_c,
+                fabric_c: t_c,
+                w,
+                buffer_w: w,
+            }
+        };
+        RoomsState {
+            blocks: (0..blocks(rooms.len())).map(block).collect(),
+        }
+    }
+
+    /// Air of a room.
+    #[inline]
+    pub fn air(&self, room: usize) -> MoistAir {
+        let seat = Seat::of(room);
+        let block = &self.blocks[seat.block];
+        MoistAir {
+            t_c: seat.get(&block.air_c),
+            w: seat.get(&block.w),
+        }
+    }
+
+    /// Air of a room, °C.
+    #[inline]
+    pub fn air_c(&self, room: usize) -> f64 {
+        let seat = Seat::of(room);
+        seat.get(&self.blocks[seat.block].air_c)
+    }
+
+    /// Fabric of a room, °C.
+    #[inline]
+    pub fn fabric_c(&self, room: usize) -> f64 {
+        let seat = Seat::of(room);
+        seat.get(&self.blocks[seat.block].fabric_c)
+    }
+}
+
+/// What acts on a block of rooms during one step, held constant over it.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct BalanceLanes {
+    /// Conductance from the air to all air and glass around it, W/K.
+    pub air_w_k: Lanes,
+    /// Conductance from the fabric to its surroundings, W/K.
+    pub fabric_w_k: Lanes,
+    /// Sources of the air: gains, and conductances times surroundings' °C, W.
+    pub to_air_w: Lanes,
+    /// Sources of the contents, W.
+    pub to_contents_w: Lanes,
+    /// Sources of the fabric, W.
+    pub to_fabric_w: Lanes,
+    /// Dry air that comes in from elsewhere than other rooms, kg/s.
+    pub air_kg_s: Lanes,
+    /// Moisture that comes in with it and by gains, kg/s.
+    pub moisture_kg_s: Lanes,
+}
+
+/// Middle of a step, `(old + new)/2`, of a block of rooms.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct MiddleLanes {
+    /// Air, °C.
+    pub air_c: Lanes,
+    /// Fabric, °C.
+    pub fabric_c: Lanes,
+    /// Humidity ratio of the air, kg/kg.
+    pub w: Lanes,
+}
+
+/// Constants of a block of rooms for one step length; zero for rooms that are not there.
 #[derive(Clone, Copy, Debug, Default)]
 struct Fixed {
-    air_contents: f64,
-    air_fabric: f64,
-    contents_fabric: f64,
-    buffer: f64,
+    air_contents: Lanes,
+    air_fabric: Lanes,
+    contents_fabric: Lanes,
+    buffer: Lanes,
     /// Reciprocal of the contents' diagonal, and its share handed to air and fabric.
-    contents_row: f64,
-    contents_to_air: f64,
-    contents_to_fabric: f64,
-    buffer_row: f64,
-    buffer_to_air: f64,
+    contents_row: Lanes,
+    contents_to_air: Lanes,
+    contents_to_fabric: Lanes,
+    buffer_row: Lanes,
+    buffer_to_air: Lanes,
     /// What is left of the block once contents and buffer are gone.
-    air: f64,
-    cross: f64,
-    fabric: f64,
-    vapour: f64,
+    air: Lanes,
+    cross: Lanes,
+    fabric: Lanes,
+    vapour: Lanes,
 }
 
-/// The block of one room: air and fabric, and vapour.
+/// The blocks of a block of rooms, air and fabric, and vapour, as far as each stands by itself: diagonals,
+/// and right-hand sides that become the changes.
+#[derive(Clone, Copy, Debug, Default)]
+struct RowLanes {
+    aa: Lanes,
+    ff: Lanes,
+    v: Lanes,
+    ra: Lanes,
+    rf: Lanes,
+    rv: Lanes,
+    /// What contents and buffer gain by themselves.
+    contents: Lanes,
+    buffer: Lanes,
+    /// θ times the air from its parent into each room, and from each room into its parent, kg/s.
+    from_parent: Lanes,
+    into_parent: Lanes,
+}
+
+/// The block of one room with what has been joined to it.
 #[derive(Clone, Copy, Debug, Default)]
 struct Row {
     aa: f64,
     af: f64,
     fa: f64,
     ff: f64,
+    v: f64,
     ra: f64,
     rf: f64,
-    v: f64,
     rv: f64,
-    contents: f64,
-    buffer: f64,
 }
 
 /// All doors between one pair of rooms.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Edge {
     rooms: [usize; 2],
     /// θ times the partition.
     partition: f64,
-    /// θ times the air from the second room into the first, and from the first into the second,
-    /// kg/s.
-    into: [f64; 2],
+    /// The doors, and whether a door's first room is the edge's second.
+    doors: Vec<(usize, bool)>,
 }
 
-/// A room eliminated onto its parent.
-#[derive(Clone, Copy, Debug)]
-struct Leaf {
-    room: usize,
-    parent: usize,
-    edge: usize,
-    /// Which end of the edge the room is.
-    end: usize,
-    /// Its unknowns are these plus these times the parent's.
-    y: [f64; 3],
-    w: [f64; 5],
+impl Edge {
+    /// θ times the air from the second room into the first, and from the first into the second,
+    /// kg/s.
+    #[inline]
+    fn into(&self, doors: &[[f64; 2]]) -> [f64; 2] {
+        let mut into = [0.0; 2];
+        for &(at, turned) in &self.doors {
+            let through = doors[at];
+            into[0] += THETA * through[usize::from(!turned)];
+            into[1] += THETA * through[usize::from(turned)];
+        }
+        into
+    }
+
+    /// The same, with `room` as the first of the two.
+    fn seen_from(&self, room: usize) -> Edge {
+        let [a, b] = self.rooms;
+        let turn = a != room;
+        Edge {
+            rooms: if turn { [b, a] } else { [a, b] },
+            partition: self.partition,
+            doors: self.doors.iter().map(|&(i, t)| (i, t != turn)).collect(),
+        }
+    }
+}
+
+/// Rooms of one block that are eliminated onto their parents together.
+#[derive(Clone, Debug)]
+struct Leaves {
+    /// Which block.
+    block: usize,
+    /// Bits of the rooms that take part; all others are left as they are.
+    part: Lanes,
+    /// The rooms that take part, by their place in the block.
+    members: Vec<usize>,
+    /// The parent of each room of the block, itself where it takes no part.
+    parents: [Seat; LANES],
+    /// Whether rooms hang on these rooms in turn.
+    carrying: bool,
+    /// θ times the partition to the parent; zero for rooms that take no part.
+    partition: Lanes,
+    /// Their unknowns are these plus these times the parent's.
+    y: [Lanes; 3],
+    w: [Lanes; 5],
 }
 
 /// Rings of rooms that no leaf can be taken off.
 #[derive(Clone, Debug)]
 struct Core {
     rooms: Vec<usize>,
-    edges: Vec<usize>,
+    edges: Vec<Edge>,
     /// Place of each room in `rooms`; of no meaning for others.
     place: Vec<usize>,
     heat: SparseLu,
     vapour: SparseLu,
     rhs: Vec<f64>,
+    rhs_v: Vec<f64>,
     scratch: Vec<f64>,
 }
 
@@ -130,24 +264,15 @@ pub struct CoupledRooms {
     stores: Vec<RoomStores>,
     fixed: Vec<Fixed>,
     fixed_for: f64,
-    rows: Vec<Row>,
-    edges: Vec<Edge>,
-    /// Edge of each door, and whether the door's first room is the edge's second.
-    door_edge: Vec<(usize, bool)>,
-    leaves: Vec<Leaf>,
+    rows: Vec<RowLanes>,
+    /// What doors and eliminated rooms have added to the block of each room.
+    joined: Vec<[Row; LANES]>,
+    /// The doors of each leaf to its parent; the leaf is the first of the two.
+    to_parents: Vec<Edge>,
+    /// In the order of elimination.
+    leaves: Vec<Leaves>,
     roots: Vec<usize>,
     core: Core,
-}
-
-/// Middle of a step, `(old + new)/2`, of one room: air and fabric in °C, humidity ratio of the air.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Middle {
-    /// Air, °C.
-    pub air_c: f64,
-    /// Fabric, °C.
-    pub fabric_c: f64,
-    /// Humidity ratio of the air, kg/kg.
-    pub w: f64,
 }
 
 impl CoupledRooms {
@@ -156,291 +281,287 @@ impl CoupledRooms {
     /// # Panics
     /// If a door names a room that is not there.
     pub fn new(stores: Vec<RoomStores>, doors: &[DoorWay]) -> CoupledRooms {
-        let mut edges: Vec<Edge> = Vec::new();
-        let mut door_edge = Vec::new();
-        for door in doors {
-            let [a, b] = door.between;
-            assert!(
-                a < stores.len() && b < stores.len(),
-                "a door joins rooms that are there"
-            );
-            let same = |e: &Edge| e.rooms == [a, b] || e.rooms == [b, a];
-            let at = edges.iter().position(same).unwrap_or_else(|| {
-                edges.push(Edge {
-                    rooms: [a, b],
-                    partition: 0.0,
-                    into: [0.0; 2],
-                });
-                edges.len() - 1
-            });
-            // A door of a room with itself moves nothing.
-            if a != b {
-                edges[at].partition += THETA * door.partition_w_k;
-            }
-            door_edge.push((at, edges[at].rooms[0] != a));
-        }
+        let mut edges = join_doors(stores.len(), doors);
         let mut waiting: Vec<bool> = vec![true; stores.len()];
+        let mut to_parents: Vec<Edge> = Vec::new();
         let mut leaves = Vec::new();
         let mut roots = Vec::new();
         loop {
-            let near = |room: usize, waiting: &[bool]| {
-                let mut found = (0, 0, 0);
-                for (e, edge) in edges.iter().enumerate() {
-                    for end in 0..2 {
-                        let other = edge.rooms[1 - end];
-                        if edge.rooms[end] == room && other != room && waiting[other] {
-                            found = (found.0 + 1, e, end);
-                        }
-                    }
-                }
-                found
+            let near = |room: usize, waiting: &[bool]| -> Vec<usize> {
+                (0..edges.len())
+                    .filter(|&e| match edges[e].rooms {
+                        [a, b] if a == room => waiting[b],
+                        [a, b] if b == room => waiting[a],
+                        _ => false,
+                    })
+                    .collect()
             };
-            let mut taken = false;
-            for room in 0..stores.len() {
-                if !waiting[room] {
-                    continue;
-                }
-                let (count, edge, end) = near(room, &waiting);
-                if count == 0 {
-                    roots.push(room);
-                } else if count == 1 {
-                    leaves.push(Leaf {
-                        room,
-                        parent: edges[edge].rooms[1 - end],
-                        edge,
-                        end,
-                        y: [0.0; 3],
-                        w: [0.0; 5],
-                    });
-                } else {
-                    continue;
+            // Those with one neighbour make a level; of two that only have each other, one.
+            let before = waiting.clone();
+            let first = to_parents.len();
+            for room in (0..stores.len()).filter(|&r| before[r]) {
+                match (near(room, &before)[..].len(), &near(room, &waiting)[..]) {
+                    (0 | 1, []) => roots.push(room),
+                    (1, [edge]) => to_parents.push(edges[*edge].seen_from(room)),
+                    _ => continue,
                 }
                 waiting[room] = false;
-                taken = true;
             }
-            if !taken {
+            leaves.extend(level(&to_parents[first..], &to_parents[..first]));
+            if waiting == before {
                 break;
             }
         }
-        let core_rooms: Vec<usize> = (0..stores.len()).filter(|&r| waiting[r]).collect();
-        let mut place = vec![0; stores.len()];
-        for (at, &room) in core_rooms.iter().enumerate() {
-            place[room] = at;
-        }
-        let core_edges: Vec<usize> = (0..edges.len())
-            .filter(|&e| {
-                let [a, b] = edges[e].rooms;
-                a != b && waiting[a] && waiting[b]
-            })
-            .collect();
-        let m = core_rooms.len();
-        let mut heat: Vec<(usize, usize)> = (0..m).map(|i| (2 * i, 2 * i + 1)).collect();
-        let mut vapour = Vec::new();
-        for &e in &core_edges {
-            let [a, b] = edges[e].rooms.map(|r| place[r]);
-            heat.extend([(2 * a, 2 * b), (2 * a + 1, 2 * b + 1)]);
-            vapour.push((a, b));
-        }
+        edges.retain(|e| e.rooms.iter().all(|&r| waiting[r]));
+        let in_core: Vec<usize> = (0..stores.len()).filter(|&r| waiting[r]).collect();
+        let count = stores.len();
         CoupledRooms {
-            fixed: vec![Fixed::default(); stores.len()],
+            fixed: vec![Fixed::default(); blocks(count)],
             fixed_for: f64::NAN,
-            rows: vec![Row::default(); stores.len()],
+            rows: vec![RowLanes::default(); blocks(count)],
+            joined: vec![[Row::default(); LANES]; blocks(count)],
+            to_parents,
+            core: Core::new(count, in_core, edges),
             stores,
-            edges,
-            door_edge,
             leaves,
             roots,
-            core: Core {
-                rooms: core_rooms,
-                edges: core_edges,
-                place,
-                heat: SparseLu::new(2 * m, &heat),
-                vapour: SparseLu::new(m, &vapour),
-                rhs: vec![0.0; 2 * m],
-                scratch: vec![0.0; 2 * m],
-            },
         }
     }
 
     /// Steps all rooms by `h` seconds.
     ///
-    /// `doors` holds dry air through each door, forth (first room to second) and back, kg/s;
-    /// `heat` air, contents and fabric of each room in turn, °C; `moisture` air and buffer of each,
-    /// kg/kg. `middle` is left with the middle of the step.
+    /// `doors` holds dry air through each door, forth (first room to second) and back, kg/s.
+    /// `middle` is left with the middle of the step.
     ///
     /// # Errors
     /// The index of a room whose balance has no solution (an input that is not finite).
+    ///
+    /// # Panics
+    /// If a list is shorter than the rooms need.
     pub fn step(
         &mut self,
         h: f64,
-        balances: &[RoomBalance],
-        doors: &[(f64, f64)],
-        heat: &mut [f64],
-        moisture: &mut [f64],
-        middle: &mut [Middle],
+        balances: &[BalanceLanes],
+        doors: &[[f64; 2]],
+        state: &mut RoomsState,
+        middle: &mut [MiddleLanes],
     ) -> Result<(), usize> {
         if self.fixed_for != h {
             self.fix(h);
         }
-        self.inside(balances, heat, moisture);
-        self.between(doors, heat, moisture);
-        self.eliminate()?;
-        for &room in &self.roots {
-            solve_alone(&mut self.rows[room]).ok_or(room)?;
+        self.inside(balances, state);
+        self.joined.fill([Row::default(); LANES]);
+        for edge in &self.to_parents {
+            let seat = Seat::of(edge.rooms[0]);
+            let [from_parent, into_parent] = edge.into(doors);
+            let rows = &mut self.rows[seat.block];
+            *seat.of_mut(&mut rows.from_parent) = from_parent;
+            *seat.of_mut(&mut rows.into_parent) = into_parent;
+        }
+        self.eliminate(state)?;
+        for i in 0..self.roots.len() {
+            let room = self.roots[i];
+            let changes = self.row(room).solved().ok_or(room)?;
+            self.set_changes(room, changes);
         }
         if !self.core.rooms.is_empty() {
-            self.solve_core()?;
+            self.solve_core(doors, state)?;
         }
-        for leaf in self.leaves.iter().rev() {
-            let p = &self.rows[leaf.parent];
-            let (pa, pf, pv) = (p.ra, p.rf, p.rv);
-            let row = &mut self.rows[leaf.room];
-            row.ra = leaf.y[0] + leaf.w[0] * pa + leaf.w[1] * pf;
-            row.rf = leaf.y[1] + leaf.w[2] * pa + leaf.w[3] * pf;
-            row.rv = leaf.y[2] + leaf.w[4] * pv;
-        }
-        let (heat, _) = heat.as_chunks_mut::<3>();
-        let (moisture, _) = moisture.as_chunks_mut::<2>();
-        for ((((f, row), t), w), mid) in self
-            .fixed
-            .iter()
-            .zip(&self.rows)
-            .zip(heat)
-            .zip(moisture)
-            .zip(middle)
-        {
-            *mid = Middle {
-                air_c: t[0] + THETA * row.ra,
-                fabric_c: t[2] + THETA * row.rf,
-                w: w[0] + THETA * row.rv,
-            };
-            t[0] += row.ra;
-            t[1] += row.contents + f.contents_to_air * row.ra + f.contents_to_fabric * row.rf;
-            t[2] += row.rf;
-            w[0] += row.rv;
-            w[1] += row.buffer + f.buffer_to_air * row.rv;
-        }
+        self.hand_back();
+        self.advance(state, middle);
         Ok(())
+    }
+
+    /// The block of a room with all that has been joined to it.
+    fn row(&self, room: usize) -> Row {
+        let seat = Seat::of(room);
+        let (rows, joined) = (&self.rows[seat.block], &self.joined[seat.block][seat.lane]);
+        let cross = seat.get(&self.fixed[seat.block].cross);
+        Row {
+            aa: seat.get(&rows.aa) + joined.aa,
+            af: cross + joined.af,
+            fa: cross + joined.fa,
+            ff: seat.get(&rows.ff) + joined.ff,
+            v: seat.get(&rows.v) + joined.v,
+            ra: seat.get(&rows.ra) + joined.ra,
+            rf: seat.get(&rows.rf) + joined.rf,
+            rv: seat.get(&rows.rv) + joined.rv,
+        }
+    }
+
+    fn set_changes(&mut self, room: usize, [air, fabric, vapour]: [f64; 3]) {
+        let seat = Seat::of(room);
+        let rows = &mut self.rows[seat.block];
+        *seat.of_mut(&mut rows.ra) = air;
+        *seat.of_mut(&mut rows.rf) = fabric;
+        *seat.of_mut(&mut rows.rv) = vapour;
     }
 
     /// Every room by itself: what its stores would gain, contents and buffer eliminated.
-    fn inside(&mut self, balances: &[RoomBalance], heat: &[f64], moisture: &[f64]) {
-        let (heat, _) = heat.as_chunks::<3>();
-        let (moisture, _) = moisture.as_chunks::<2>();
-        for ((((f, row), b), &[ta, tl, tf]), &[wa, wb]) in self
-            .fixed
-            .iter()
-            .zip(&mut self.rows)
-            .zip(balances)
-            .zip(heat)
-            .zip(moisture)
-        {
-            let air_contents = f.air_contents * (ta - tl);
-            let air_fabric = f.air_fabric * (ta - tf);
-            let contents_fabric = f.contents_fabric * (tl - tf);
-            let seeping = f.buffer * (wa - wb);
-            let air = b.source_w[0] - b.air_w_k * ta - air_contents - air_fabric;
-            let contents = b.source_w[1] + air_contents - contents_fabric;
-            let fabric = b.source_w[2] - b.fabric_w_k * tf + air_fabric + contents_fabric;
-            *row = Row {
-                aa: f.air + THETA * b.air_w_k,
-                af: f.cross,
-                fa: f.cross,
-                ff: f.fabric + THETA * b.fabric_w_k,
-                ra: air + f.contents_to_air * contents,
-                rf: fabric + f.contents_to_fabric * contents,
-                v: f.vapour + THETA * b.air_kg_s,
-                rv: b.moisture_kg_s - b.air_kg_s * wa - seeping + f.buffer_to_air * seeping,
-                contents: f.contents_row * contents,
-                buffer: f.buffer_row * seeping,
-            };
+    fn inside(&mut self, balances: &[BalanceLanes], state: &RoomsState) {
+        let theta = Lanes::splat(THETA);
+        let rooms = self.fixed.iter().zip(&mut self.rows);
+        for (((f, rows), b), s) in rooms.zip(balances).zip(&state.blocks) {
+            let air_contents = f.air_contents * (s.air_c - s.contents_c);
+            let air_fabric = f.air_fabric * (s.air_c - s.fabric_c);
+            let contents_fabric = f.contents_fabric * (s.contents_c - s.fabric_c);
+            let seeping = f.buffer * (s.w - s.buffer_w);
+            let air = b.to_air_w - b.air_w_k * s.air_c - air_contents - air_fabric;
+            let contents = b.to_contents_w + air_contents - contents_fabric;
+            let fabric = b.to_fabric_w - b.fabric_w_k * s.fabric_c + air_fabric + contents_fabric;
+            let vapour = b.moisture_kg_s - b.air_kg_s * s.w - seeping;
+            rows.aa = f.air + theta * b.air_w_k;
+            rows.ff = f.fabric + theta * b.fabric_w_k;
+            rows.v = f.vapour + theta * b.air_kg_s;
+            rows.ra = air + f.contents_to_air * contents;
+            rows.rf = fabric + f.contents_to_fabric * contents;
+            rows.rv = vapour + f.buffer_to_air * seeping;
+            rows.contents = f.contents_row * contents;
+            rows.buffer = f.buffer_row * seeping;
         }
     }
 
-    /// Air through doors, heat through the partitions beside them.
-    fn between(&mut self, doors: &[(f64, f64)], heat: &[f64], moisture: &[f64]) {
-        for edge in &mut self.edges {
-            edge.into = [0.0; 2];
-        }
-        for (&(at, turned), &(forth, back)) in self.door_edge.iter().zip(doors) {
-            let into = &mut self.edges[at].into;
-            let first = usize::from(turned);
-            into[first] += THETA * back;
-            into[1 - first] += THETA * forth;
-        }
-        let (heat, _) = heat.as_chunks::<3>();
-        let (moisture, _) = moisture.as_chunks::<2>();
-        for edge in &self.edges {
-            let [a, b] = edge.rooms;
-            if a == b {
-                continue;
+    /// Level by level: the doors to their parents join the balances of the rooms, which are then
+    /// eliminated onto the parents.
+    fn eliminate(&mut self, state: &RoomsState) -> Result<(), usize> {
+        let cp = Lanes::splat(CP_MOIST);
+        let twice = Lanes::splat(1.0 / THETA);
+        let stores = state.blocks.as_slice();
+        for leaves in &mut self.leaves {
+            let (rows, own) = (&self.rows[leaves.block], &stores[leaves.block]);
+            let mut near = [[0.0; LANES]; 3];
+            for (i, seat) in leaves.parents.iter().enumerate() {
+                let parent = &stores[seat.block];
+                near[0][i] = seat.get(&parent.air_c);
+                near[1][i] = seat.get(&parent.fabric_c);
+                near[2][i] = seat.get(&parent.w);
             }
-            let (warmer, damper) = (heat[b][0] - heat[a][0], moisture[b][0] - moisture[a][0]);
-            let wall = edge.partition * (heat[b][2] - heat[a][2]) / THETA;
-            for (room, into, sign) in [(a, edge.into[0], 1.0), (b, edge.into[1], -1.0)] {
-                let row = &mut self.rows[room];
-                let w_k = CP_MOIST * into;
-                row.aa += w_k;
-                row.ff += edge.partition;
-                row.v += into;
-                row.ra += sign * (w_k / THETA * warmer);
-                row.rf += sign * wall;
-                row.rv += sign * (into / THETA * damper);
-            }
-        }
-    }
+            let near = near.map(Lanes::from);
+            let from_parent = rows.from_parent & leaves.part;
+            let into_parent = rows.into_parent & leaves.part;
+            let wall = leaves.partition;
+            let (ua, la) = (cp * from_parent, cp * into_parent);
+            let warmer = twice * (near[0] - own.air_c);
+            let through = twice * wall * (near[1] - own.fabric_c);
+            let damper = twice * (near[2] - own.w);
 
-    fn eliminate(&mut self) -> Result<(), usize> {
-        for leaf in &mut self.leaves {
-            let edge = &self.edges[leaf.edge];
-            let from_parent = edge.into[leaf.end];
-            let to_parent = edge.into[1 - leaf.end];
-            let row = self.rows[leaf.room];
-            let determinant = row.aa * row.ff - row.af * row.fa;
-            let both = determinant * row.v;
-            if !usable(both) {
-                return Err(leaf.room);
+            let mut aa = rows.aa + ua;
+            let cross = self.fixed[leaves.block].cross;
+            let (mut af, mut fa) = (cross, cross);
+            let mut ff = rows.ff + wall;
+            let mut v = rows.v + from_parent;
+            let mut ra = rows.ra + ua * warmer;
+            let mut rf = rows.rf + through;
+            let mut rv = rows.rv + from_parent * damper;
+            if leaves.carrying {
+                let joined = &self.joined[leaves.block];
+                let add = |of: fn(&Row) -> f64| Lanes::from(joined.each_ref().map(of));
+                (aa, af) = (aa + add(|r| r.aa), af + add(|r| r.af));
+                (fa, ff) = (fa + add(|r| r.fa), ff + add(|r| r.ff));
+                (v, rv) = (v + add(|r| r.v), rv + add(|r| r.rv));
+                (ra, rf) = (ra + add(|r| r.ra), rf + add(|r| r.rf));
             }
-            let (r, rv) = (1.0 / determinant, 1.0 / row.v);
-            let (ua, uf) = (CP_MOIST * from_parent, edge.partition);
-            let (la, lf) = (CP_MOIST * to_parent, edge.partition);
-            let (i11, i12) = (row.ff * r, -row.af * r);
-            let (i21, i22) = (-row.fa * r, row.aa * r);
-            let y = [
-                i11 * row.ra + i12 * row.rf,
-                i21 * row.ra + i22 * row.rf,
-                row.rv * rv,
+
+            let determinant = aa * ff - af * fa;
+            let both = Lanes::splat(1.0) / (determinant * v);
+            let (r, r_v) = (both * v, both * determinant);
+            let (i11, i12, i21, i22) = (ff * r, -(af * r), -(fa * r), aa * r);
+            let y = [i11 * ra + i12 * rf, i21 * ra + i22 * rf, rv * r_v];
+            let w = [
+                i11 * ua,
+                i12 * wall,
+                i21 * ua,
+                i22 * wall,
+                from_parent * r_v,
             ];
-            let w = [i11 * ua, i12 * uf, i21 * ua, i22 * uf, from_parent * rv];
-            let p = &mut self.rows[leaf.parent];
-            p.aa -= la * w[0];
-            p.af -= la * w[1];
-            p.fa -= lf * w[2];
-            p.ff -= lf * w[3];
-            p.ra += la * y[0];
-            p.rf += lf * y[1];
-            p.v -= to_parent * w[4];
-            p.rv += to_parent * y[2];
-            leaf.y = y;
-            leaf.w = w;
+            let onto = [
+                la - la * w[0],
+                -(la * w[1]),
+                -(wall * w[2]),
+                wall - wall * w[3],
+                into_parent - into_parent * w[4],
+                la * (y[0] - warmer),
+                wall * y[1] - through,
+                into_parent * (y[2] - damper),
+            ]
+            .map(Lanes::to_array);
+            // Not zero where a pivot was zero or an input not a number.
+            let doubt = ((both + y[0] + y[1] + y[2]) * Lanes::splat(0.0)).to_array();
+            for &i in &leaves.members {
+                let i = i % LANES;
+                if doubt[i] != 0.0 {
+                    return Err(LANES * leaves.block + i);
+                }
+                let parent = leaves.parents[i];
+                let p = &mut self.joined[parent.block][parent.lane % LANES];
+                p.aa += onto[0][i];
+                p.af += onto[1][i];
+                p.fa += onto[2][i];
+                p.ff += onto[3][i];
+                p.v += onto[4][i];
+                p.ra += onto[5][i];
+                p.rf += onto[6][i];
+                p.rv += onto[7][i];
+            }
+            (leaves.y, leaves.w) = (y, w);
         }
         Ok(())
     }
 
-    fn solve_core(&mut self) -> Result<(), usize> {
-        let Core {
-            rooms,
-            edges,
-            place,
-            heat,
-            vapour,
-            rhs,
-            scratch,
-        } = &mut self.core;
-        heat.clear();
-        vapour.clear();
-        for (i, &room) in rooms.iter().enumerate() {
-            let row = &self.rows[room];
+    /// From the inside out: the changes of the leaves from those of their parents.
+    fn hand_back(&mut self) {
+        for leaves in self.leaves.iter().rev() {
+            let (y, w) = (&leaves.y, &leaves.w);
+            let mut of_parents = [[0.0; LANES]; 3];
+            for (i, seat) in leaves.parents.iter().enumerate() {
+                let parent = &self.rows[seat.block];
+                of_parents[0][i] = seat.get(&parent.ra);
+                of_parents[1][i] = seat.get(&parent.rf);
+                of_parents[2][i] = seat.get(&parent.rv);
+            }
+            let [air, fabric, vapour] = of_parents.map(Lanes::from);
+            let rows = &mut self.rows[leaves.block];
+            let part = leaves.part;
+            rows.ra = part.bitselect(y[0] + w[0] * air + w[1] * fabric, rows.ra);
+            rows.rf = part.bitselect(y[1] + w[2] * air + w[3] * fabric, rows.rf);
+            rows.rv = part.bitselect(y[2] + w[4] * vapour, rows.rv);
+        }
+    }
+
+    /// Carries what the rows hold now, the changes of air, fabric and vapour, into the stores.
+    fn advance(&mut self, state: &mut RoomsState, middle: &mut [MiddleLanes]) {
+        let theta = Lanes::splat(THETA);
+        let rooms = self.fixed.iter().zip(&self.rows);
+        for (((f, r), s), m) in rooms.zip(&mut state.blocks).zip(middle) {
+            m.air_c = s.air_c + theta * r.ra;
+            m.fabric_c = s.fabric_c + theta * r.rf;
+            m.w = s.w + theta * r.rv;
+            s.air_c += r.ra;
+            s.contents_c += r.contents + f.contents_to_air * r.ra + f.contents_to_fabric * r.rf;
+            s.fabric_c += r.rf;
+            s.w += r.rv;
+            s.buffer_w += r.buffer + f.buffer_to_air * r.rv;
+        }
+    }
+
+    fn solve_core(&mut self, doors: &[[f64; 2]], state: &RoomsState) -> Result<(), usize> {
+        let core = &mut self.core;
+        core.heat.clear();
+        core.vapour.clear();
+        for edge in &core.edges {
+            let into = edge.into(doors);
+            join(edge, into, state, &mut self.joined);
+            for end in 0..2 {
+                let [i, j] = [end, 1 - end].map(|e| core.place[edge.rooms[e]]);
+                let (heat, vapour) = (&mut core.heat, &mut core.vapour);
+                heat.add(heat.slot(2 * i, 2 * j), -CP_MOIST * into[end]);
+                heat.add(heat.slot(2 * i + 1, 2 * j + 1), -edge.partition);
+                vapour.add(vapour.slot(i, j), -into[end]);
+            }
+        }
+        for i in 0..self.core.rooms.len() {
+            let row = self.row(self.core.rooms[i]);
+            let core = &mut self.core;
             let (a, f) = (2 * i, 2 * i + 1);
             for (at, value) in [
                 ((a, a), row.aa),
@@ -448,82 +569,172 @@ impl CoupledRooms {
                 ((f, a), row.fa),
                 ((f, f), row.ff),
             ] {
-                heat.add(heat.slot(at.0, at.1), value);
+                core.heat.add(core.heat.slot(at.0, at.1), value);
             }
-            vapour.add(vapour.slot(i, i), row.v);
-            rhs[a] = row.ra;
-            rhs[f] = row.rf;
+            core.vapour.add(core.vapour.slot(i, i), row.v);
+            (core.rhs[a], core.rhs[f], core.rhs_v[i]) = (row.ra, row.rf, row.rv);
         }
-        for &e in edges.iter() {
-            let edge = &self.edges[e];
-            for end in 0..2 {
-                let (i, j) = (place[edge.rooms[end]], place[edge.rooms[1 - end]]);
-                heat.add(heat.slot(2 * i, 2 * j), -CP_MOIST * edge.into[end]);
-                heat.add(heat.slot(2 * i + 1, 2 * j + 1), -edge.partition);
-                vapour.add(vapour.slot(i, j), -edge.into[end]);
-            }
-        }
-        heat.factor().map_err(|i| rooms[i / 2])?;
-        heat.solve(rhs, scratch);
-        for (i, &room) in rooms.iter().enumerate() {
-            self.rows[room].ra = rhs[2 * i];
-            self.rows[room].rf = rhs[2 * i + 1];
-            scratch[i] = self.rows[room].rv;
-        }
-        rhs[..rooms.len()].copy_from_slice(&scratch[..rooms.len()]);
-        vapour.factor().map_err(|i| rooms[i])?;
-        vapour.solve(&mut rhs[..rooms.len()], scratch);
-        for (&room, &x) in rooms.iter().zip(rhs.iter()) {
-            self.rows[room].rv = x;
+        let core = &mut self.core;
+        core.heat.factor().map_err(|i| core.rooms[i / 2])?;
+        core.heat.solve(&mut core.rhs, &mut core.scratch);
+        core.vapour.factor().map_err(|i| core.rooms[i])?;
+        core.vapour.solve(&mut core.rhs_v, &mut core.scratch);
+        for i in 0..self.core.rooms.len() {
+            let core = &self.core;
+            let changes = [core.rhs[2 * i], core.rhs[2 * i + 1], core.rhs_v[i]];
+            self.set_changes(core.rooms[i], changes);
         }
         Ok(())
     }
 
     fn fix(&mut self, h: f64) {
-        for (f, s) in self.fixed.iter_mut().zip(&self.stores) {
-            let k = &s.heat;
-            let al = THETA * k.air_contents_w_k;
-            let lf = THETA * k.contents_fabric_w_k;
-            let af = THETA * k.air_fabric_w_k;
-            let seep = THETA * s.buffer_kg_s;
-            let contents_row = 1.0 / (k.contents_j_k / h + al + lf);
-            let buffer_row = 1.0 / (s.buffer_kg / h + seep);
+        for (b, f) in self.fixed.iter_mut().enumerate() {
+            let lanes = |of: &dyn Fn(&RoomStores) -> f64| gather(b, &self.stores, 0.0, of);
+            // Rooms that are not there get a diagonal to be divided by.
+            let diagonal = |of: &dyn Fn(&RoomStores) -> f64| gather(b, &self.stores, 1.0, of);
+            let al = |s: &RoomStores| THETA * s.heat.air_contents_w_k;
+            let lf = |s: &RoomStores| THETA * s.heat.contents_fabric_w_k;
+            let af = |s: &RoomStores| THETA * s.heat.air_fabric_w_k;
+            let seep = |s: &RoomStores| THETA * s.buffer_kg_s;
+            let contents_row = |s: &RoomStores| 1.0 / (s.heat.contents_j_k / h + al(s) + lf(s));
+            let buffer_row = |s: &RoomStores| 1.0 / (s.buffer_kg / h + seep(s));
+            let left = |own: f64, row: f64| own * (1.0 - own * row);
             *f = Fixed {
-                air_contents: k.air_contents_w_k,
-                air_fabric: k.air_fabric_w_k,
-                contents_fabric: k.contents_fabric_w_k,
-                buffer: s.buffer_kg_s,
-                contents_row,
-                contents_to_air: al * contents_row,
-                contents_to_fabric: lf * contents_row,
-                buffer_row,
-                buffer_to_air: seep * buffer_row,
-                air: k.air_j_k / h + af + al * (1.0 - al * contents_row),
-                cross: -af - al * lf * contents_row,
-                fabric: k.fabric_j_k / h + af + lf * (1.0 - lf * contents_row),
-                vapour: s.vapour_kg / h + seep * (1.0 - seep * buffer_row),
+                air_contents: lanes(&|s| s.heat.air_contents_w_k),
+                air_fabric: lanes(&|s| s.heat.air_fabric_w_k),
+                contents_fabric: lanes(&|s| s.heat.contents_fabric_w_k),
+                buffer: lanes(&|s| s.buffer_kg_s),
+                contents_row: lanes(&contents_row),
+                contents_to_air: lanes(&|s| al(s) * contents_row(s)),
+                contents_to_fabric: lanes(&|s| lf(s) * contents_row(s)),
+                buffer_row: lanes(&buffer_row),
+                buffer_to_air: lanes(&|s| seep(s) * buffer_row(s)),
+                air: diagonal(&|s| s.heat.air_j_k / h + af(s) + left(al(s), contents_row(s))),
+                cross: lanes(&|s| -af(s) - al(s) * lf(s) * contents_row(s)),
+                fabric: diagonal(&|s| s.heat.fabric_j_k / h + af(s) + left(lf(s), contents_row(s))),
+                vapour: diagonal(&|s| s.vapour_kg / h + left(seep(s), buffer_row(s))),
             };
         }
         self.fixed_for = h;
     }
 }
 
-/// Whether a pivot can be divided by.
-fn usable(pivot: f64) -> bool {
-    pivot.abs() >= f64::MIN_POSITIVE && pivot.is_finite()
+impl Core {
+    /// The matrices of rooms that are left, and the doors between them.
+    fn new(count: usize, rooms: Vec<usize>, edges: Vec<Edge>) -> Core {
+        let mut place = vec![0; count];
+        for (at, &room) in rooms.iter().enumerate() {
+            place[room] = at;
+        }
+        let m = rooms.len();
+        let mut heat: Vec<(usize, usize)> = (0..m).map(|i| (2 * i, 2 * i + 1)).collect();
+        let mut vapour = Vec::new();
+        for edge in &edges {
+            let [a, b] = edge.rooms.map(|r| place[r]);
+            heat.extend([(2 * a, 2 * b), (2 * a + 1, 2 * b + 1)]);
+            vapour.push((a, b));
+        }
+        Core {
+            rooms,
+            edges,
+            place,
+            heat: SparseLu::new(2 * m, &heat),
+            vapour: SparseLu::new(m, &vapour),
+            rhs: vec![0.0; 2 * m],
+            rhs_v: vec![0.0; m],
+            scratch: vec![0.0; 2 * m],
+        }
+    }
 }
 
-fn solve_alone(row: &mut Row) -> Option<()> {
-    let determinant = row.aa * row.ff - row.af * row.fa;
-    if !usable(determinant * row.v) {
-        return None;
+/// The leaves of one level, by block. `inner` are the leaves of the levels before.
+fn level(edges: &[Edge], inner: &[Edge]) -> Vec<Leaves> {
+    let mut leaves: Vec<Leaves> = Vec::new();
+    for edge in edges {
+        let [room, parent] = edge.rooms;
+        let Seat { block, lane } = Seat::of(room);
+        let at = leaves.iter().position(|l| l.block == block);
+        let at = at.unwrap_or_else(|| {
+            leaves.push(Leaves {
+                block,
+                part: Lanes::ZERO,
+                members: Vec::new(),
+                parents: std::array::from_fn(|lane| Seat { block, lane }),
+                carrying: false,
+                partition: Lanes::ZERO,
+                y: [Lanes::ZERO; 3],
+                w: [Lanes::ZERO; 5],
+            });
+            leaves.len() - 1
+        });
+        let leaves = &mut leaves[at];
+        *Seat::of(room).of_mut(&mut leaves.part) = f64::from_bits(u64::MAX);
+        *Seat::of(room).of_mut(&mut leaves.partition) = edge.partition;
+        leaves.members.push(lane);
+        leaves.parents[lane] = Seat::of(parent);
+        leaves.carrying |= inner.iter().any(|e| e.rooms[1] == room);
     }
-    let r = 1.0 / determinant;
-    let (ra, rf) = (row.ra, row.rf);
-    row.ra = (row.ff * ra - row.af * rf) * r;
-    row.rf = (row.aa * rf - row.fa * ra) * r;
-    row.rv /= row.v;
-    Some(())
+    leaves
+}
+
+/// The doors gathered by the pair of rooms they join; a door of a room with itself moves nothing.
+fn join_doors(rooms: usize, doors: &[DoorWay]) -> Vec<Edge> {
+    let mut edges: Vec<Edge> = Vec::new();
+    for (i, door) in doors.iter().enumerate() {
+        let [a, b] = door.between;
+        assert!(a < rooms && b < rooms, "a door joins rooms that are there");
+        if a == b {
+            continue;
+        }
+        let same = |e: &Edge| e.rooms == [a, b] || e.rooms == [b, a];
+        let at = edges.iter().position(same).unwrap_or_else(|| {
+            edges.push(Edge {
+                rooms: [a, b],
+                partition: 0.0,
+                doors: Vec::new(),
+            });
+            edges.len() - 1
+        });
+        let edge = &mut edges[at];
+        edge.partition += THETA * door.partition_w_k;
+        edge.doors.push((i, edge.rooms[0] != a));
+    }
+    edges
+}
+
+/// Joins the balances of two rooms by the air into the first and into the second, θ times kg/s, and
+/// by the heat through the partition between them.
+fn join(edge: &Edge, into: [f64; 2], state: &RoomsState, joined: &mut [[Row; LANES]]) {
+    let [a, b] = edge.rooms;
+    let (one, other) = (state.air(a), state.air(b));
+    let warmer = (other.t_c - one.t_c) / THETA;
+    let damper = (other.w - one.w) / THETA;
+    let wall = edge.partition * (state.fabric_c(b) - state.fabric_c(a)) / THETA;
+    for (room, into, sign) in [(a, into[0], 1.0), (b, into[1], -1.0)] {
+        let seat = Seat::of(room);
+        let row = &mut joined[seat.block][seat.lane];
+        let w_k = CP_MOIST * into;
+        row.aa += w_k;
+        row.ff += edge.partition;
+        row.v += into;
+        row.ra += sign * (w_k * warmer);
+        row.rf += sign * wall;
+        row.rv += sign * (into * damper);
+    }
+}
+
+impl Row {
+    /// The changes of air, fabric and vapour; `None` where there is no answer.
+    fn solved(&self) -> Option<[f64; 3]> {
+        let determinant = self.aa * self.ff - self.af * self.fa;
+        let r = 1.0 / determinant;
+        let air = (self.ff * self.ra - self.af * self.rf) * r;
+        let fabric = (self.aa * self.rf - self.fa * self.ra) * r;
+        let vapour = self.rv / self.v;
+        (air + fabric + vapour)
+            .is_finite()
+            .then_some([air, fabric, vapour])
+    }
 }
 
 #[cfg(test)]
@@ -566,7 +777,7 @@ mod tests {
         fn agrees_with_the_general_network(
             n in 1_usize..9,
             raw in prop::collection::vec((0_usize..9, 0_usize..9, 0.0_f64..80.0), 0..12),
-            flows in prop::collection::vec((0.0_f64..0.3, 0.0_f64..0.3), 12),
+            flows in prop::collection::vec(prop::array::uniform2(0.0_f64..0.3), 12),
             per in prop::collection::vec((8.0_f64..40.0, 15.0_f64..35.0, 0.003_f64..0.015), 9),
             h in prop::sample::select(vec![0.5, 1.0, 10.0]),
         ) {
@@ -581,51 +792,84 @@ mod tests {
                 .map(|&(a, b, w)| DoorWay { between: [a % n, b % n], partition_w_k: w })
                 .filter(|d| d.between[0] != d.between[1])
                 .collect();
-            let balances: Vec<RoomBalance> = per[..n].iter().map(|&(area, t, w)| RoomBalance {
-                air_w_k: area,
-                fabric_w_k: 0.4 * area,
-                source_w: [area * t, 3.0 * area, 0.4 * area * 40.0],
-                air_kg_s: 0.001 * area,
-                moisture_kg_s: 0.001 * area * w,
-            }).collect();
+            let block = |b: usize| {
+                let of = |of: fn(f64, f64, f64) -> f64| {
+                    gather(b, &per[..n], 0.0, |&(area, t, w)| of(area, t, w))
+                };
+                let balance = BalanceLanes {
+                    air_w_k: of(|area, _, _| area),
+                    fabric_w_k: of(|area, _, _| 0.4 * area),
+                    to_air_w: of(|area, t, _| area * t),
+                    to_contents_w: of(|area, _, _| 3.0 * area),
+                    to_fabric_w: of(|area, _, _| 0.4 * area * 40.0),
+                    air_kg_s: of(|area, _, _| 0.001 * area),
+                    moisture_kg_s: of(|area, _, w| 0.001 * area * w),
+                };
+                let stores = StoreLanes {
+                    air_c: of(|_, t, _| t),
+                    contents_c: of(|_, t, _| t + 1.0),
+                    fabric_c: of(|_, t, _| t + 3.0),
+                    w: of(|_, _, w| w),
+                    buffer_w: of(|_, _, w| 1.1 * w),
+                };
+                (balance, stores)
+            };
+            let (balances, stores_now): (Vec<_>, Vec<_>) = (0..blocks(n)).map(block).unzip();
+            let mut state = RoomsState { blocks: stores_now };
             let start: Vec<f64> = per[..n].iter().flat_map(|p| [p.1, p.1 + 1.0, p.1 + 3.0]).collect();
             let damp: Vec<f64> = per[..n].iter().flat_map(|p| [p.2, 1.1 * p.2]).collect();
 
             let mut rooms = CoupledRooms::new(stores.clone(), &doors);
-            let (mut t, mut w) = (start.clone(), damp.clone());
-            let mut middle = vec![Middle::default(); n];
+            let mut middle = vec![MiddleLanes::default(); blocks(n)];
             let (mut heat, mut moisture) = general(&stores, &doors);
             let (mut gt, mut gw) = (start, damp);
             let (mut gm, mut gwm) = (gt.clone(), gw.clone());
             let flows = &flows[..doors.len()];
-            let spread = |f: &dyn Fn(&RoomBalance) -> Vec<f64>| -> Vec<f64> {
-                balances.iter().flat_map(f).collect()
-            };
+            // Room after room, so many numbers each.
+            fn spread<T, const N: usize>(n: usize, of: &[T], all: fn(&T) -> [Lanes; N]) -> Vec<f64> {
+                (0..n)
+                    .map(Seat::of)
+                    .flat_map(|seat| all(&of[seat.block]).map(|lanes| seat.get(&lanes)))
+                    .collect()
+            }
+            let boundary = spread(n, &balances, |b| [b.air_w_k, Lanes::ZERO, b.fabric_w_k]);
+            let source = spread(n, &balances, |b| [b.to_air_w, b.to_contents_w, b.to_fabric_w]);
+            let damp_boundary = spread(n, &balances, |b| [b.air_kg_s, Lanes::ZERO]);
+            let damp_source = spread(n, &balances, |b| [b.moisture_kg_s, Lanes::ZERO]);
             for _ in 0..20 {
-                rooms.step(h, &balances, flows, &mut t, &mut w, &mut middle).unwrap();
-                let kg: Vec<f64> = flows.iter().flat_map(|&(f, b)| [f, b]).collect();
+                rooms.step(h, &balances, flows, &mut state, &mut middle).unwrap();
+                let kg: Vec<f64> = flows.iter().flatten().copied().collect();
                 let w_k: Vec<f64> = kg.iter().map(|m| m * CP_MOIST).collect();
                 heat.step(h, &Drive {
-                    boundary: &spread(&|b| vec![b.air_w_k, 0.0, b.fabric_w_k]),
-                    source: &spread(&|b| b.source_w.to_vec()),
+                    boundary: &boundary,
+                    source: &source,
                     stream: &w_k,
                 }, &mut gt, &mut gm).unwrap();
                 moisture.step(h, &Drive {
-                    boundary: &spread(&|b| vec![b.air_kg_s, 0.0]),
-                    source: &spread(&|b| vec![b.moisture_kg_s, 0.0]),
+                    boundary: &damp_boundary,
+                    source: &damp_source,
                     stream: &kg,
                 }, &mut gw, &mut gwm).unwrap();
             }
+            let t = spread(n, &state.blocks, |s| [s.air_c, s.contents_c, s.fabric_c]);
+            let w = spread(n, &state.blocks, |s| [s.w, s.buffer_w]);
             for (a, b) in t.iter().zip(&gt) {
                 prop_assert!((a - b).abs() < 1e-11, "{t:?} {gt:?}");
             }
             for (a, b) in w.iter().zip(&gw) {
                 prop_assert!((a - b).abs() < 1e-14, "{w:?} {gw:?}");
             }
-            for (i, m) in middle.iter().enumerate() {
-                prop_assert!((m.air_c - gm[3 * i]).abs() < 1e-11);
-                prop_assert!((m.fabric_c - gm[3 * i + 2]).abs() < 1e-11);
-                prop_assert!((m.w - gwm[2 * i]).abs() < 1e-14);
+            let m = spread(n, &middle, |m| [m.air_c, m.fabric_c, m.w]);
+            for (i, m) in m.as_chunks::<3>().0.iter().enumerate() {
+                prop_assert!((m[0] - gm[3 * i]).abs() < 1e-11);
+                prop_assert!((m[1] - gm[3 * i + 2]).abs() < 1e-11);
+                prop_assert!((m[2] - gwm[2 * i]).abs() < 1e-14);
+            }
+            for seat in (n..LANES * blocks(n)).map(Seat::of) {
+                let s = &state.blocks[seat.block];
+                for lanes in [s.air_c, s.contents_c, s.fabric_c, s.w, s.buffer_w] {
+                    prop_assert_eq!(seat.get(&lanes), 0.0, "a room that is not there");
+                }
             }
         }
     }
@@ -643,11 +887,11 @@ mod tests {
             partition_w_k: 30.0,
         }];
         let mut rooms = CoupledRooms::new(vec![one; 2], &doors);
-        let mut balances = [RoomBalance::default(); 2];
-        balances[0].air_w_k = f64::NAN;
-        let (mut t, mut w) = ([20.0; 6], [0.008; 4]);
-        let mut middle = [Middle::default(); 2];
-        let step = rooms.step(1.0, &balances, &[(0.0, 0.0)], &mut t, &mut w, &mut middle);
+        let mut balances = [BalanceLanes::default()];
+        balances[0].air_w_k = Lanes::from([f64::NAN, 0.0]);
+        let mut state = RoomsState::uniform(&[(20.0, 0.008); 2]);
+        let mut middle = [MiddleLanes::default()];
+        let step = rooms.step(1.0, &balances, &[[0.0; 2]], &mut state, &mut middle);
         assert_eq!(step, Err(0));
     }
 }

@@ -6,6 +6,7 @@
 
 use chrono::{Datelike, NaiveDateTime, TimeDelta, Timelike};
 
+use crate::math::lanes::{Lanes, Seat, blocks};
 use crate::plant::air::MoistAir;
 use crate::plant::room::{H_OUTER, Hours, Room};
 use crate::plant::sun::{Irradiance, Surface, beam_incidence_modifier, irradiance_on};
@@ -26,19 +27,19 @@ const ROOF_ABSORPTANCE: f64 = 0.7;
 /// clear day, as commonly seen; common practice, no source.
 const ROOF_SPACE_SHARE: f64 = 0.6;
 
-/// What acts on one room at an instant.
+/// What acts on a block of rooms at an instant.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct RoomDrive {
+pub struct DriveLanes {
     /// Sun let in by the windows, W.
-    pub sun_w: f64,
+    pub sun_w: Lanes,
     /// Sum over opaque surfaces of UA times sol-air temperature, W (temperature in °C).
-    pub opaque_w: f64,
+    pub opaque_w: Lanes,
     /// People and machines, sensible, W.
-    pub gain_w: f64,
+    pub gain_w: Lanes,
     /// Moisture released, kg/s.
-    pub moisture_kg_s: f64,
+    pub moisture_kg_s: Lanes,
     /// People present.
-    pub people: f64,
+    pub people: Lanes,
 }
 
 /// What acts on the whole plant at an instant.
@@ -48,8 +49,8 @@ pub struct Drive {
     pub outdoor: MoistAir,
     /// Temperature of the roof space that ducts may run through, °C.
     pub roof_space_c: f64,
-    /// Each room, in scenario order.
-    pub rooms: Vec<RoomDrive>,
+    /// The rooms in scenario order, by blocks; zero past the last room.
+    pub rooms: Vec<DriveLanes>,
     /// Whether each doorway stands open.
     pub open: Vec<bool>,
 }
@@ -61,11 +62,11 @@ struct Minute {
     rooms: Vec<Sunlit>,
 }
 
-/// What the sun does to one room at a whole minute.
+/// What the sun does to a block of rooms at a whole minute.
 #[derive(Clone, Copy, Debug, Default)]
 struct Sunlit {
-    sun_w: f64,
-    opaque_w: f64,
+    sun_w: Lanes,
+    opaque_w: Lanes,
 }
 
 /// Orientations that occur, each looked at once a minute however many rooms share it.
@@ -129,7 +130,7 @@ impl<'a> Drivers<'a> {
         let blank = Minute {
             outdoor: MoistAir { t_c: 0.0, w: 0.0 },
             roof_space_c: 0.0,
-            rooms: vec![Sunlit::default(); rooms.len()],
+            rooms: vec![Sunlit::default(); blocks(rooms.len())],
         };
         Drivers {
             site,
@@ -144,7 +145,7 @@ impl<'a> Drivers<'a> {
             now: Drive {
                 outdoor: MoistAir { t_c: 0.0, w: 0.0 },
                 roof_space_c: 0.0,
-                rooms: vec![RoomDrive::default(); rooms.len()],
+                rooms: vec![DriveLanes::default(); blocks(rooms.len())],
                 open: vec![false; door_hours.len()],
             },
             door_hours,
@@ -174,10 +175,11 @@ impl<'a> Drivers<'a> {
             w: mix(self.from.outdoor.w, self.to.outdoor.w),
         };
         now.roof_space_c = mix(self.from.roof_space_c, self.to.roof_space_c);
+        let f = Lanes::splat(f);
         let ends = self.from.rooms.iter().zip(&self.to.rooms);
         for (room, (from, to)) in now.rooms.iter_mut().zip(ends) {
-            room.sun_w = mix(from.sun_w, to.sun_w);
-            room.opaque_w = mix(from.opaque_w, to.opaque_w);
+            room.sun_w = from.sun_w + f * (to.sun_w - from.sun_w);
+            room.opaque_w = from.opaque_w + f * (to.opaque_w - from.opaque_w);
         }
         now
     }
@@ -205,14 +207,16 @@ impl<'a> Drivers<'a> {
         at.roof_space_c = roof_space_c(sample.air_c, sample.ghi_w_m2(&sun));
         let mut of_windows = facades.of_windows.iter();
         let mut of_opaque = facades.of_opaque.iter();
-        for (room, lit) in self.rooms.iter().zip(&mut at.rooms) {
+        for (i, room) in self.rooms.iter().enumerate() {
+            let seat = Seat::of(i);
+            let lit = &mut at.rooms[seat.block];
             let windows = room.windows.iter().zip(&mut of_windows);
-            lit.sun_w = windows
+            *seat.of_mut(&mut lit.sun_w) = windows
                 .map(|(w, &s)| w.aperture_m2 * through_glass_w_m2(&facades.now[s]))
                 .sum();
             // Σ UA·(To + α·E/ho − sky): sol-air temperature of ASHRAE's Handbook of Fundamentals.
             let opaque = room.opaque.iter().zip(&mut of_opaque);
-            lit.opaque_w = opaque
+            *seat.of_mut(&mut lit.opaque_w) = opaque
                 .map(|(o, &s)| {
                     let rise_k = o.absorptance * facades.now[s].total() / H_OUTER - o.sky_k;
                     o.ua_w_k * (sample.air_c + rise_k)
@@ -223,15 +227,18 @@ impl<'a> Drivers<'a> {
 
     fn change_hours(&mut self) {
         let minute = minute_of_week(self.local(self.minute));
-        for (drive, room) in self.now.rooms.iter_mut().zip(self.rooms) {
-            drive.gain_w = 0.0;
-            drive.moisture_kg_s = 0.0;
-            drive.people = 0.0;
+        for (i, room) in self.rooms.iter().enumerate() {
+            let (mut gain_w, mut moisture_kg_s, mut people) = (0.0, 0.0, 0.0);
             for g in room.gains.iter().filter(|g| g.hours.contains(minute)) {
-                drive.gain_w += g.sensible_w;
-                drive.moisture_kg_s += g.moisture_kg_s;
-                drive.people += g.people;
+                gain_w += g.sensible_w;
+                moisture_kg_s += g.moisture_kg_s;
+                people += g.people;
             }
+            let seat = Seat::of(i);
+            let drive = &mut self.now.rooms[seat.block];
+            *seat.of_mut(&mut drive.gain_w) = gain_w;
+            *seat.of_mut(&mut drive.moisture_kg_s) = moisture_kg_s;
+            *seat.of_mut(&mut drive.people) = people;
         }
         for (open, hours) in self.now.open.iter_mut().zip(&self.door_hours) {
             *open = hours.iter().any(|h| h.contains(minute));

@@ -6,15 +6,17 @@ use super::RunError;
 use super::by_hand::Hand;
 use super::event::{Event, What};
 use super::fault::{self, FaultState, Scheduled};
-use super::house::{House, HouseState};
+use super::house::House;
 use super::sample::{AirSample, OutletSample, RoomSample, Sample, UnitSample, ZoneSample};
 use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
 use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
+use crate::math::lanes::{LANES, Lanes};
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
+use crate::plant::coupled_rooms::RoomsState;
 use crate::plant::drivers::{Drive, Drivers};
 use crate::plant::room::CP_MOIST;
 use crate::plant::transport::{Spaces, Transport};
@@ -33,7 +35,7 @@ pub struct State {
     /// Seconds since the start of the run; negative during the warm-up.
     pub t_s: f64,
     /// Rooms.
-    pub house: HouseState,
+    pub house: RoomsState,
     /// Flows and pressures.
     pub air: AirState,
     /// The unit.
@@ -197,7 +199,8 @@ impl<'a> Engine<'a> {
     }
 
     /// One step: people, readings, control, dampers, air network, unit and ducts, rooms, sound.
-    /// Events are appended to `events`; the sample shows the end of the step.
+    /// Events are appended to `events`; the sample shows the end of the step. `state` is the one that
+    /// this engine stepped last, or came with: what depends on flows is kept until they change.
     ///
     /// # Errors
     /// A balance that cannot be solved, naming the element or room.
@@ -252,7 +255,7 @@ impl<'a> Engine<'a> {
     /// Thermostats and damper positions, as they reach the controller.
     fn read(&mut self, state: &mut State) {
         for (i, z) in self.scenario.zones.iter().enumerate() {
-            let air_c = state.house.heat[3 * z.room];
+            let air_c = state.house.air_c(z.room);
             let wall_c = state.house.fabric_c(z.room);
             self.readings_c[i] = z
                 .sensor
@@ -314,12 +317,12 @@ impl<'a> Engine<'a> {
         let (mut flow, mut heat) = (0.0, 0.0);
         for (r, q) in returns.iter().zip(&state.air.returns_m3_s) {
             flow += q.max(0.0);
-            heat += q.max(0.0) * state.house.heat[3 * r.room];
+            heat += q.max(0.0) * state.house.air_c(r.room);
         }
         if flow > 0.0 {
             heat / flow
         } else {
-            state.house.heat[3 * returns[0].room]
+            state.house.air_c(returns[0].room)
         }
     }
 
@@ -370,6 +373,7 @@ impl<'a> Engine<'a> {
         self.air_changed = self.air_side.step(&command, self.dt_s, &mut state.air)?;
         if self.air_changed {
             self.transport.refresh(&state.air);
+            self.house.take_flows(&state.air);
             let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
             self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
         }
@@ -415,7 +419,7 @@ impl<'a> Engine<'a> {
             &inlet,
             &mut state.unit,
         )?;
-        let indoors_c = house.heat[3 * s.air.returns[0].room];
+        let indoors_c = house.air_c(s.air.returns[0].room);
         if air_kg_s > 0.0 {
             let fan_k = state.air.fan_w / (air_kg_s * CP_MOIST);
             let leaving_c = out.leaving.t_c + fan_k;
@@ -438,14 +442,7 @@ impl<'a> Engine<'a> {
         let outlet_air = self.transport.outlet_air();
         let drive = self.drivers.drive();
         self.house
-            .step(
-                self.dt_s,
-                drive,
-                &state.air,
-                outlet_air,
-                state.plenum,
-                &mut state.house,
-            )
+            .step(self.dt_s, drive, outlet_air, state.plenum, &mut state.house)
             .map_err(|room| RunError::Room {
                 room: self.scenario.rooms[room].name.clone(),
                 t_s: state.t_s,
@@ -492,17 +489,30 @@ impl<'a> Engine<'a> {
             fan_w: state.air.fan_w,
             condensate_kg_s: unit.condensate_kg_s,
         };
-        for (i, r) in s.rooms.iter_mut().enumerate() {
-            let air = state.house.air(i);
-            *r = RoomSample {
-                air_c: air.t_c,
-                contents_c: state.house.contents_c(i),
-                fabric_c: state.house.fabric_c(i),
-                w: air.w,
-                rh: relative_humidity(&self.saturation, air),
-                pressure_pa: state.air.rooms_pa[i],
-                people: drive.rooms[i].people,
-            };
+        let stores = state.house.blocks.iter().zip(self.house.saturated_w());
+        let rooms = s
+            .rooms
+            .chunks_mut(LANES)
+            .zip(state.air.rooms_pa.chunks(LANES));
+        for ((rooms, pressures), ((now, &saturated), d)) in rooms.zip(stores.zip(&drive.rooms)) {
+            let rh = relative_humidity(saturated, now.w).to_array();
+            let lanes = |lanes: Lanes| lanes.to_array().into_iter();
+            let air = lanes(now.air_c).zip(lanes(now.w)).zip(rh);
+            let slow = lanes(now.contents_c).zip(lanes(now.fabric_c));
+            let room = rooms.iter_mut().zip(pressures).zip(lanes(d.people));
+            for (((r, &pressure_pa), people), (((air_c, w), rh), (contents_c, fabric_c))) in
+                room.zip(air.zip(slow))
+            {
+                *r = RoomSample {
+                    air_c,
+                    contents_c,
+                    fabric_c,
+                    w,
+                    rh,
+                    pressure_pa,
+                    people,
+                };
+            }
         }
         for (i, z) in s.zones.iter_mut().enumerate() {
             let set = self.commands.zone_setpoints[i];
@@ -529,11 +539,11 @@ impl<'a> Engine<'a> {
     }
 }
 
-/// Relative humidity by the saturation table: p_v/p_ws with p_v = p·w/(0.621945 + w).
-fn relative_humidity(table: &SaturationTable, air: MoistAir) -> f64 {
-    let saturated = table.w_sat(air.t_c);
-    const RATIO: f64 = 0.621945;
-    air.w * (RATIO + saturated) / ((RATIO + air.w) * saturated)
+/// Relative humidity of a block of rooms where saturated air would hold `saturated` kg/kg: p_v/p_ws with
+/// p_v = p·w/(0.621945 + w).
+fn relative_humidity(saturated: Lanes, w: Lanes) -> Lanes {
+    let ratio = Lanes::splat(0.621945);
+    w * (ratio + saturated) / ((ratio + w) * saturated)
 }
 
 fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::math::lanes::{Lanes, sum};
+
 /// Adds up what crosses a boundary, and says how well it accounts for the change of store.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Meter {
@@ -10,18 +12,10 @@ pub struct Meter {
 }
 
 impl Meter {
-    /// Counts a flow (W or kg/s, inward positive) that lasts `dt_s`.
-    pub fn add(&mut self, flow: f64, dt_s: f64) {
-        self.net += flow * dt_s;
-        self.throughput += flow.abs() * dt_s;
-    }
-
     /// Counts flows already added up, that last `dt_s`.
-    pub fn add_all(&mut self, tallies: &[Tally], dt_s: f64) {
-        let net: f64 = tallies.iter().map(|t| t.net).sum();
-        let throughput: f64 = tallies.iter().map(|t| t.throughput).sum();
-        self.net += net * dt_s;
-        self.throughput += throughput * dt_s;
+    pub fn add(&mut self, flows: Tally, dt_s: f64) {
+        self.net += flows.net * dt_s;
+        self.throughput += flows.throughput * dt_s;
     }
 
     /// The balance after the store has changed by `stored` (J or kg).
@@ -49,11 +43,46 @@ pub struct Tally {
 }
 
 impl Tally {
+    /// One flow.
+    pub fn of(flow: f64) -> Tally {
+        Tally {
+            net: flow,
+            throughput: flow.abs(),
+        }
+    }
+
     /// Adds a flow.
     #[inline]
     pub fn add(&mut self, flow: f64) {
         self.net += flow;
         self.throughput += flow.abs();
+    }
+}
+
+/// The same for rooms taken by blocks.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct LaneTally {
+    net: Lanes,
+    throughput: Lanes,
+}
+
+impl LaneTally {
+    /// Adds flows of a block of rooms.
+    #[inline]
+    pub fn add<const N: usize>(&mut self, flows: [Lanes; N]) {
+        for flow in flows {
+            self.net += flow;
+            self.throughput += flow.abs();
+        }
+    }
+
+    /// All rooms together.
+    #[inline]
+    pub fn total(&self) -> Tally {
+        Tally {
+            net: sum(self.net),
+            throughput: sum(self.throughput),
+        }
     }
 }
 

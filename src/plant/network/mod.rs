@@ -116,50 +116,49 @@ impl NetworkBuilder {
     /// [`BuildError`] names the node or element at fault.
     pub fn build(self) -> Result<Network, BuildError> {
         self.check()?;
-        let mut row_of_node = Vec::with_capacity(self.nodes.len());
-        let mut node_of_row = Vec::new();
-        for (i, node) in self.nodes.iter().enumerate() {
-            row_of_node.push(node.fixed_pa.is_none().then(|| {
-                node_of_row.push(i);
-                node_of_row.len() - 1
-            }));
-        }
+        let free = |node: usize| self.nodes[node].fixed_pa.is_none();
+        let joins_free = |e: &&(String, usize, usize, Law)| free(e.1) && free(e.2);
         let pattern: Vec<(usize, usize)> = self
             .elements
             .iter()
-            .filter_map(|e| row_of_node[e.1].zip(row_of_node[e.2]))
+            .filter(joins_free)
+            .map(|e| (e.1, e.2))
             .collect();
-        let lu = SparseLu::new(node_of_row.len(), &pattern);
-        let rows = node_of_row.len();
+        // A fixed node keeps a row of its own, joined to no other: it spares every loop a question.
+        let lu = SparseLu::new(self.nodes.len(), &pattern);
         let wires = self
             .elements
             .iter()
             .map(|&(_, from, to, _)| Wire {
                 from,
                 to,
-                row_from: row_of_node[from],
-                row_to: row_of_node[to],
-                between: row_of_node[from]
-                    .zip(row_of_node[to])
-                    .map(|(i, j)| lu.slot_above(i, j)),
+                diagonal_from: lu.slot(from, from),
+                diagonal_to: lu.slot(to, to),
+                between: if free(from) && free(to) {
+                    lu.slot_above(from, to)
+                } else {
+                    lu.spare_slot()
+                },
             })
             .collect();
-        let diagonal = (0..rows).map(|i| lu.slot(i, i)).collect();
+        let fixed = (0..self.nodes.len()).filter(|&i| !free(i)).collect();
+        let diagonal = (0..self.nodes.len()).map(|i| lu.slot(i, i)).collect();
+        let nodes = self.nodes.len();
         let count = self.elements.len();
         let (element_names, laws) = self.elements.into_iter().map(|e| (e.0, e.3)).unzip();
         Ok(Network {
-            pressures: vec![0.0; self.nodes.len()],
             nodes: self.nodes,
             element_names,
             laws,
             wires,
-            node_of_row,
+            fixed,
             diagonal,
             lu,
             slopes: vec![0.0; count],
-            imbalance: vec![0.0; rows],
-            step: vec![0.0; rows],
-            scratch: vec![0.0; rows],
+            pressures: vec![0.0; nodes],
+            imbalance: vec![0.0; nodes],
+            step: vec![0.0; nodes],
+            scratch: vec![0.0; nodes],
         })
     }
 
@@ -205,9 +204,9 @@ impl NetworkBuilder {
 struct Wire {
     from: usize,
     to: usize,
-    row_from: Option<usize>,
-    row_to: Option<usize>,
-    between: Option<usize>,
+    diagonal_from: usize,
+    diagonal_to: usize,
+    between: usize,
 }
 
 /// A network ready to be solved, with the room it needs to do so.
@@ -217,14 +216,19 @@ pub struct Network {
     element_names: Vec<String>,
     laws: Vec<Law>,
     wires: Vec<Wire>,
-    node_of_row: Vec<usize>,
+    /// Nodes of fixed pressure.
+    fixed: Vec<usize>,
+    /// Slot of each node's diagonal.
     diagonal: Vec<usize>,
     lu: SparseLu,
+    /// Slope of each element, m³/s per Pa.
     slopes: Vec<f64>,
+    /// By node: pressures being tried, flow that is missing, Newton's step; the last two are zero at
+    /// fixed nodes.
+    pressures: Vec<f64>,
     imbalance: Vec<f64>,
     step: Vec<f64>,
     scratch: Vec<f64>,
-    pressures: Vec<f64>,
 }
 
 impl Network {
@@ -297,17 +301,21 @@ pub struct NetworkState {
     flows: Vec<f64>,
     memos: Vec<Memo>,
     warm: bool,
+    /// Pressures of the solution before the last.
+    before: Vec<f64>,
 }
 
 impl NetworkState {
     /// A state that has not been solved: the first solution makes its own start.
     pub fn new(network: &Network) -> Self {
+        let pressures: Vec<f64> = network
+            .nodes
+            .iter()
+            .map(|n| n.fixed_pa.unwrap_or(0.0))
+            .collect();
         Self {
-            pressures: network
-                .nodes
-                .iter()
-                .map(|n| n.fixed_pa.unwrap_or(0.0))
-                .collect(),
+            before: pressures.clone(),
+            pressures,
             flows: vec![0.0; network.laws.len()],
             memos: vec![Memo::default(); network.laws.len()],
             warm: false,

@@ -14,6 +14,10 @@ use thiserror::Error;
 const FLOW_TOLERANCE_M3_S: f64 = 1e-9;
 /// Largest last correction of a pressure, Pa.
 const PRESSURE_TOLERANCE_PA: f64 = 1e-8;
+/// Change of a pressure within which a Newton step is trusted to leave no more than its square: so
+/// short a step cannot carry a flow past a bend of its law (a blade that sets off) by more than the
+/// tolerance, Pa.
+const NEAR_PA: f64 = 1e-6;
 /// Iterations of plain Newton before the damped search takes over.
 const PLAIN: usize = 40;
 /// Iterations in all.
@@ -76,13 +80,30 @@ impl Network {
     /// # Errors
     /// [`NetworkError`]; `state` then starts afresh next time.
     pub fn solve(&mut self, state: &mut NetworkState) -> Result<Solved, NetworkError> {
+        self.solve_from(state, 0.0)
+    }
+
+    /// The same, starting from where the pressures will be if they change once more as they did
+    /// between the last two solutions: for dampers and fans that go on moving. The answer is the
+    /// same; it is found sooner.
+    ///
+    /// # Errors
+    /// As [`Network::solve`].
+    pub fn solve_ahead(&mut self, state: &mut NetworkState) -> Result<Solved, NetworkError> {
+        self.solve_from(state, 1.0)
+    }
+
+    fn solve_from(&mut self, state: &mut NetworkState, ahead: f64) -> Result<Solved, NetworkError> {
         if state.pressures.len() != self.nodes.len() || state.flows.len() != self.laws.len() {
             return Err(NetworkError::WrongState);
         }
-        for (pressure, node) in state.pressures.iter_mut().zip(&self.nodes) {
-            if let Some(fixed) = node.fixed_pa {
-                *pressure = fixed;
-            }
+        for (pressure, before) in state.pressures.iter_mut().zip(&mut state.before) {
+            let change = *pressure - *before;
+            *before = *pressure;
+            *pressure += ahead * change;
+        }
+        for &i in &self.fixed {
+            state.pressures[i] = self.nodes[i].fixed_pa.unwrap_or(0.0);
         }
         let warm = state.warm && state.pressures.iter().all(|p| p.is_finite());
         state.warm = false;
@@ -101,8 +122,8 @@ impl Network {
     /// Pressures of the network with every law replaced by a straight line.
     fn rough_start(&mut self, state: &mut NetworkState) -> Result<(), NetworkError> {
         self.imbalance.fill(0.0);
-        for row in 0..self.node_of_row.len() {
-            state.pressures[self.node_of_row[row]] = 0.0;
+        for (pressure, node) in state.pressures.iter_mut().zip(&self.nodes) {
+            *pressure = node.fixed_pa.unwrap_or(0.0);
         }
         for (e, wire) in self.wires.iter().enumerate() {
             state.memos[e] = Memo::default();
@@ -113,16 +134,13 @@ impl Network {
             if !flow.is_finite() {
                 return Err(self.not_finite(e));
             }
-            if let Some(row) = wire.row_from {
-                self.imbalance[row] -= flow;
-            }
-            if let Some(row) = wire.row_to {
-                self.imbalance[row] += flow;
-            }
+            self.imbalance[wire.from] -= flow;
+            self.imbalance[wire.to] += flow;
         }
-        self.newton_step(0.0).map_err(|row| self.sealed(row))?;
-        for (&node, &step) in self.node_of_row.iter().zip(&self.step) {
-            state.pressures[node] += step;
+        self.hold_fixed();
+        self.newton_step(0.0).map_err(|node| self.sealed(node))?;
+        for (pressure, step) in state.pressures.iter_mut().zip(&self.step) {
+            *pressure += step;
         }
         Ok(())
     }
@@ -135,6 +153,7 @@ impl Network {
         self.pressures.copy_from_slice(&state.pressures);
         let mut largest = self.evaluate(state, counts)?;
         let first = largest.max(FLOW_TOLERANCE_M3_S);
+        let mut fall = Fall::default();
         loop {
             // Past the plain iterations the diagonal is stiffened, less as the imbalance falls:
             // a march through pseudo-time that cannot cycle.
@@ -145,13 +164,13 @@ impl Network {
                 mean * (largest / first).min(1.0)
             };
             self.newton_step(stiffness)
-                .map_err(|row| self.sealed(row))?;
-            let change = self.step.iter().fold(0.0_f64, |m, d| m.max(d.abs()));
-            if largest <= FLOW_TOLERANCE_M3_S
-                && (change <= PRESSURE_TOLERANCE_PA || counts.iterations >= PLAIN)
-            {
+                .map_err(|node| self.sealed(node))?;
+            let change = largest_of(&self.step);
+            let small = largest <= FLOW_TOLERANCE_M3_S
+                && (change <= PRESSURE_TOLERANCE_PA || counts.iterations >= PLAIN);
+            if fall.ends(largest, change) || small {
                 if stiffness > 0.0 {
-                    self.newton_step(0.0).map_err(|row| self.sealed(row))?;
+                    self.newton_step(0.0).map_err(|node| self.sealed(node))?;
                 }
                 self.correct(state);
                 return Ok(());
@@ -160,23 +179,29 @@ impl Network {
                 return Err(self.not_converged(state, counts.iterations));
             }
             counts.iterations += 1;
-            largest = self.line_search(state, counts)?;
+            let whole;
+            (largest, whole) = self.line_search(state, counts)?;
+            if !whole || stiffness > 0.0 {
+                fall = Fall::default();
+            }
         }
     }
 
     /// Moves along the step, shortening it until the slope of the co-content no longer points
     /// back by more than a tenth of what it was; leaves flows and imbalance at the new place.
+    /// Returns the largest imbalance and whether the step was taken whole.
     fn line_search(
         &mut self,
         state: &mut NetworkState,
         counts: &mut Solved,
-    ) -> Result<f64, NetworkError> {
+    ) -> Result<(f64, bool), NetworkError> {
         let before = dot(&self.imbalance, &self.step);
         let mut length = 1.0;
         let mut largest = 0.0;
         for _ in 0..30 {
-            for (&node, &step) in self.node_of_row.iter().zip(&self.step) {
-                self.pressures[node] = state.pressures[node] + length * step;
+            let from = state.pressures.iter().zip(&self.step);
+            for (trial, (pressure, step)) in self.pressures.iter_mut().zip(from) {
+                *trial = pressure + length * step;
             }
             largest = self.evaluate(state, counts)?;
             let after = dot(&self.imbalance, &self.step);
@@ -186,7 +211,7 @@ impl Network {
             length *= (before / (before - after)).clamp(0.1, 0.9);
         }
         state.pressures.copy_from_slice(&self.pressures);
-        Ok(largest)
+        Ok((largest, length == 1.0))
     }
 
     /// Flows, slopes and imbalance at the trial pressures; returns the largest imbalance.
@@ -197,39 +222,49 @@ impl Network {
     ) -> Result<f64, NetworkError> {
         counts.evaluations += 1;
         self.imbalance.fill(0.0);
-        for (e, wire) in self.wires.iter().enumerate() {
-            let drop = self.pressures[wire.from] - self.pressures[wire.to];
-            let (flow, slope) = self.laws[e].flow_and_slope(drop, &mut state.memos[e]);
-            state.flows[e] = flow;
-            self.slopes[e] = slope.max(LEAST_SLOPE);
-            if let Some(row) = wire.row_from {
-                self.imbalance[row] -= flow;
-            }
-            if let Some(row) = wire.row_to {
-                self.imbalance[row] += flow;
-            }
+        let pressures = self.pressures.as_slice();
+        let imbalance = self.imbalance.as_mut_slice();
+        let results = state.flows.iter_mut().zip(&mut self.slopes);
+        let elements = self.wires.iter().zip(&self.laws).zip(&mut state.memos);
+        for (((wire, law), memo), (to_flow, to_slope)) in elements.zip(results) {
+            let drop = pressures[wire.from] - pressures[wire.to];
+            let (flow, slope) = law.flow_and_slope(drop, memo);
+            *to_flow = flow;
+            *to_slope = if slope > LEAST_SLOPE {
+                slope
+            } else {
+                LEAST_SLOPE
+            };
+            imbalance[wire.from] -= flow;
+            imbalance[wire.to] += flow;
         }
-        if !state.flows.iter().sum::<f64>().is_finite() {
+        // What is not finite in a flow is not finite in the sum.
+        if !imbalance.iter().sum::<f64>().is_finite() {
             let at = state.flows.iter().position(|q| !q.is_finite()).unwrap_or(0);
             return Err(self.not_finite(at));
         }
-        let largest = self.imbalance.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
-        Ok(largest)
+        self.hold_fixed();
+        Ok(largest_of(&self.imbalance))
+    }
+
+    /// Whatever flows in at a fixed node flows out of the network.
+    fn hold_fixed(&mut self) {
+        for &i in &self.fixed {
+            self.imbalance[i] = 0.0;
+        }
     }
 
     /// Solves for the Newton step with every diagonal raised by `stiffness`.
     fn newton_step(&mut self, stiffness: f64) -> Result<(), usize> {
         self.lu.clear();
         for (wire, &slope) in self.wires.iter().zip(&self.slopes) {
-            if let Some(row) = wire.row_from {
-                self.lu.add(self.diagonal[row], slope);
-            }
-            if let Some(row) = wire.row_to {
-                self.lu.add(self.diagonal[row], slope);
-            }
-            if let Some(above) = wire.between {
-                self.lu.add(above, -slope);
-            }
+            self.lu.add(wire.diagonal_from, slope);
+            self.lu.add(wire.diagonal_to, slope);
+            self.lu.add(wire.between, -slope);
+        }
+        // A row of its own needs a pivot even if no element ends there.
+        for &i in &self.fixed {
+            self.lu.add(self.diagonal[i], 1.0);
         }
         if stiffness > 0.0 {
             for &slot in &self.diagonal {
@@ -244,12 +279,13 @@ impl Network {
 
     /// Carries the last step into pressures and, along the tangents, into the flows.
     fn correct(&mut self, state: &mut NetworkState) {
-        let step = |row: Option<usize>| row.map_or(0.0, |row| self.step[row]);
-        for (e, wire) in self.wires.iter().enumerate() {
-            state.flows[e] += self.slopes[e] * (step(wire.row_from) - step(wire.row_to));
+        let step = self.step.as_slice();
+        let tangents = self.wires.iter().zip(&self.slopes);
+        for (flow, (wire, slope)) in state.flows.iter_mut().zip(tangents) {
+            *flow += slope * (step[wire.from] - step[wire.to]);
         }
-        for (&node, &step) in self.node_of_row.iter().zip(&self.step) {
-            state.pressures[node] += step;
+        for (pressure, step) in state.pressures.iter_mut().zip(step) {
+            *pressure += step;
         }
     }
 
@@ -258,16 +294,16 @@ impl Network {
         NetworkError::NotFinite { element }
     }
 
-    fn sealed(&self, row: usize) -> NetworkError {
-        let node = self.nodes[self.node_of_row[row]].name.clone();
+    fn sealed(&self, node: usize) -> NetworkError {
+        let node = self.nodes[node].name.clone();
         NetworkError::Sealed { node }
     }
 
     fn not_converged(&self, state: &NetworkState, iterations: usize) -> NetworkError {
         let mut worst = (0, 0.0_f64);
-        for (row, value) in self.imbalance.iter().enumerate() {
+        for (node, value) in self.imbalance.iter().enumerate() {
             if value.abs() >= worst.1.abs() {
-                worst = (self.node_of_row[row], *value);
+                worst = (node, *value);
             }
         }
         let mut element = (0, -1.0);
@@ -284,6 +320,31 @@ impl Network {
             iterations,
         }
     }
+}
+
+/// How imbalance and pressure changes fall from one whole Newton step to the next.
+#[derive(Debug, Clone, Copy, Default)]
+struct Fall {
+    largest: f64,
+    change: f64,
+}
+
+impl Fall {
+    /// Whether the step just found, once taken, leaves an imbalance and a further change below
+    /// their tolerances. What a Newton step leaves is of the order of the square of what there was;
+    /// the factor is taken from the step before, and a tenth of the tolerance asked for.
+    fn ends(&mut self, largest: f64, change: f64) -> bool {
+        let left = |now: f64, before: f64| now * now * (now / (before * before));
+        let ends = change <= NEAR_PA
+            && left(largest, self.largest) <= 0.1 * FLOW_TOLERANCE_M3_S
+            && left(change, self.change) <= 0.1 * PRESSURE_TOLERANCE_PA;
+        *self = Self { largest, change };
+        ends
+    }
+}
+
+fn largest_of(values: &[f64]) -> f64 {
+    values.iter().fold(0.0_f64, |m, v| m.max(v.abs()))
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
