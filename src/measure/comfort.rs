@@ -3,7 +3,7 @@
 use super::thermal_comfort::SlidingRange;
 use super::{Histogram, Limit, Measure, Observer};
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
+use crate::run::sample::{RoomSample, Sample, ZoneSample};
 use crate::scenario::Scenario;
 
 /// The first half hour of a band is recovery, not control; our own choice.
@@ -26,6 +26,71 @@ struct BandWatch {
     outside_s: f64,
     furthest_k: f64,
     furthest_s: f64,
+    /// An error up to this is neither outside the band nor the furthest so far, K.
+    notable_k: f64,
+}
+
+impl BandWatch {
+    /// Notes a sensor so much too warm and too cold; the side that has no setpoint is NaN.
+    fn note(&mut self, warm_k: f64, cold_k: f64, half_width_k: f64, t_s: f64, dt_s: f64) {
+        let (warm_k, cold_k) = (warm_k.max(0.0), cold_k.max(0.0));
+        let error = if warm_k >= cold_k { warm_k } else { -cold_k };
+        if error.abs() > half_width_k {
+            self.outside_s += dt_s;
+        }
+        if error.abs() > self.furthest_k.abs() {
+            self.furthest_k = error;
+            self.furthest_s = t_s;
+        }
+        self.notable_k = half_width_k.min(self.furthest_k.abs());
+    }
+}
+
+/// Which zones have been in band for so long that they are judged.
+#[derive(Clone, Debug)]
+struct Settling {
+    zones: Vec<InBand>,
+    /// Whether a zone in band is not yet judged.
+    waiting: bool,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct InBand {
+    now: bool,
+    seconds: f64,
+    settled: bool,
+}
+
+impl Settling {
+    fn new(scenario: &Scenario) -> Settling {
+        Settling {
+            zones: vec![InBand::default(); scenario.zones.len()],
+            waiting: false,
+        }
+    }
+
+    /// Sees a step; says whether it settled a zone or ended a band.
+    fn see(&mut self, zones: &[ZoneSample], dt_s: f64) -> bool {
+        let mut pairs = self.zones.iter().zip(zones);
+        if !self.waiting && pairs.all(|(kept, z)| kept.now == z.in_band) {
+            return false;
+        }
+        let mut changed = false;
+        self.waiting = false;
+        for (kept, z) in self.zones.iter_mut().zip(zones) {
+            kept.now = z.in_band;
+            kept.seconds = if z.in_band { kept.seconds + dt_s } else { 0.0 };
+            let settled = kept.seconds > SETTLING_S;
+            changed |= settled != kept.settled;
+            kept.settled = settled;
+            self.waiting |= z.in_band && !settled;
+        }
+        changed
+    }
+
+    fn is_settled(&self, zone: usize) -> bool {
+        self.zones.get(zone).is_some_and(|z| z.settled)
+    }
 }
 
 impl OutsideBand {
@@ -44,6 +109,7 @@ impl OutsideBand {
                     outside_s: 0.0,
                     furthest_k: 0.0,
                     furthest_s: f64::NAN,
+                    notable_k: 0.0,
                 })
                 .collect(),
         }
@@ -57,20 +123,16 @@ impl Observer for OutsideBand {
                 watch.in_band_s = 0.0;
                 continue;
             }
-            watch.in_band_s += dt_s;
             if watch.in_band_s <= SETTLING_S {
-                continue;
+                watch.in_band_s += dt_s;
+                if watch.in_band_s <= SETTLING_S {
+                    continue;
+                }
             }
             watch.judged_s += dt_s;
-            let warm_k = (z.sensor_c - z.cooling_c).max(0.0);
-            let cold_k = (z.heating_c - z.sensor_c).max(0.0);
-            let error = if warm_k >= cold_k { warm_k } else { -cold_k };
-            if error.abs() > self.half_width_k {
-                watch.outside_s += dt_s;
-            }
-            if error.abs() > watch.furthest_k.abs() {
-                watch.furthest_k = error;
-                watch.furthest_s = sample.t_s;
+            let (warm_k, cold_k) = (z.sensor_c - z.cooling_c, z.heating_c - z.sensor_c);
+            if warm_k > watch.notable_k || cold_k > watch.notable_k {
+                watch.note(warm_k, cold_k, self.half_width_k, sample.t_s, dt_s);
             }
         }
     }
@@ -119,11 +181,23 @@ impl Observer for OutsideBand {
 pub struct Spread {
     zone_limit: Limit,
     house_limit: Limit,
-    zones: Vec<(String, Vec<usize>, Histogram)>,
+    /// Zones with several rooms.
+    zones: Vec<ZoneSpread>,
     /// Zone that conditions each room.
     zone_of_room: Vec<Option<usize>>,
+    /// Rooms that count in the spread of the house now, and how many they are.
+    counts: Vec<bool>,
+    counted: usize,
     house: Histogram,
-    in_band_s: Vec<f64>,
+    settling: Settling,
+}
+
+#[derive(Clone, Debug)]
+struct ZoneSpread {
+    name: String,
+    zone: usize,
+    rooms: Vec<usize>,
+    spread: Histogram,
 }
 
 impl Spread {
@@ -136,57 +210,59 @@ impl Spread {
             .zones
             .iter()
             .enumerate()
-            .map(|(z, zone)| {
-                let rooms = (0..scenario.rooms.len()).filter(|&r| zone_of_room[r] == Some(z));
-                (
-                    zone.name.clone(),
-                    rooms.collect(),
-                    Histogram::new(0.02, 1000),
-                )
+            .map(|(z, zone)| ZoneSpread {
+                name: zone.name.clone(),
+                zone: z,
+                rooms: (0..scenario.rooms.len())
+                    .filter(|&r| zone_of_room[r] == Some(z))
+                    .collect(),
+                spread: Histogram::new(0.02, 1000),
             })
+            .filter(|z| z.rooms.len() >= 2)
             .collect();
         Spread {
             zone_limit: scenario.limits.zone_spread_k.clone(),
             house_limit: scenario.limits.house_spread_k.clone(),
             zones,
+            counts: vec![false; zone_of_room.len()],
+            counted: 0,
             zone_of_room,
             house: Histogram::new(0.02, 1000),
-            in_band_s: vec![0.0; scenario.zones.len()],
+            settling: Settling::new(scenario),
         }
     }
 }
 
-fn spread(temperatures: impl Iterator<Item = f64>) -> Option<f64> {
-    let (mut low, mut high, mut n) = (f64::INFINITY, f64::NEG_INFINITY, 0);
-    for t in temperatures {
-        low = low.min(t);
-        high = high.max(t);
-        n += 1;
+/// Warmest less coldest.
+fn spread<'a>(rooms: impl Iterator<Item = &'a RoomSample>) -> f64 {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for room in rooms {
+        let t = room.operative_c();
+        // Not f64::min and max, whose care for NaN costs three instructions more each.
+        low = if t < low { t } else { low };
+        high = if t > high { t } else { high };
     }
-    (n >= 2).then_some(high - low)
+    high - low
 }
 
 impl Observer for Spread {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        for (settled_s, z) in self.in_band_s.iter_mut().zip(&sample.zones) {
-            *settled_s = if z.in_band { *settled_s + dt_s } else { 0.0 };
+        if self.settling.see(&sample.zones, dt_s) {
+            for (counts, zone) in self.counts.iter_mut().zip(&self.zone_of_room) {
+                *counts = zone.is_some_and(|z| self.settling.is_settled(z));
+            }
+            self.counted = self.counts.iter().filter(|&&counts| counts).count();
         }
-        for (z, (_, rooms, histogram)) in self.zones.iter_mut().enumerate() {
-            if rooms.len() >= 2
-                && self.in_band_s[z] > SETTLING_S
-                && let Some(s) = spread(rooms.iter().map(|&r| sample.rooms[r].operative_c()))
-            {
-                histogram.add(s, dt_s);
+        for z in &mut self.zones {
+            if self.settling.is_settled(z.zone) {
+                let rooms = z.rooms.iter().map(|&r| &sample.rooms[r]);
+                z.spread.add(spread(rooms), dt_s);
             }
         }
-        let served = self
-            .zone_of_room
-            .iter()
-            .zip(&sample.rooms)
-            .filter(|(z, _)| z.is_some_and(|z| self.in_band_s[z] > SETTLING_S))
-            .map(|(_, room)| room.operative_c());
-        if let Some(s) = spread(served) {
-            self.house.add(s, dt_s);
+        if self.counted >= 2 {
+            let rooms = self.counts.iter().zip(&sample.rooms);
+            let counted = rooms.filter_map(|(counts, room)| counts.then_some(room));
+            self.house.add(spread(counted), dt_s);
         }
     }
 
@@ -210,16 +286,14 @@ impl Observer for Spread {
                 .judged(limit),
             );
         };
-        for (name, rooms, h) in &self.zones {
-            if rooms.len() >= 2 {
-                say(
-                    "zone_spread_p95",
-                    "spread of the zone's rooms, 95 % of band time below",
-                    name,
-                    h,
-                    &self.zone_limit,
-                );
-            }
+        for z in &self.zones {
+            say(
+                "zone_spread_p95",
+                "spread of the zone's rooms, 95 % of band time below",
+                &z.name,
+                &z.spread,
+                &self.zone_limit,
+            );
         }
         say(
             "house_spread_p95",
@@ -241,7 +315,7 @@ pub struct Drift {
     limit: Limit,
     rooms: Vec<(String, usize, usize, SlidingRange, f64, f64)>,
     next_s: f64,
-    in_band_s: Vec<f64>,
+    settling: Settling,
 }
 
 const WINDOW_S: f64 = 900.0;
@@ -268,22 +342,20 @@ impl Drift {
                 })
                 .collect(),
             next_s: f64::NEG_INFINITY,
-            in_band_s: vec![0.0; scenario.zones.len()],
+            settling: Settling::new(scenario),
         }
     }
 }
 
 impl Observer for Drift {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        for (s, z) in self.in_band_s.iter_mut().zip(&sample.zones) {
-            *s = if z.in_band { *s + dt_s } else { 0.0 };
-        }
+        self.settling.see(&sample.zones, dt_s);
         if sample.t_s < self.next_s {
             return;
         }
         self.next_s = sample.t_s + SAMPLE_S;
         for (_, z, room, window, worst, worst_s) in &mut self.rooms {
-            if self.in_band_s[*z] <= SETTLING_S {
+            if !self.settling.is_settled(*z) {
                 window.clear();
                 continue;
             }
