@@ -111,8 +111,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
         Box::new(air::ReliefShare::new(scenario)),
         Box::new(energy::SupplyMargin::new(scenario)),
         Box::new(comfort::OutsideBand::new(scenario)),
-        Box::new(comfort::Spread::new(scenario)),
-        Box::new(comfort::Drift::new(scenario)),
+        Box::new(comfort::InBand::new(scenario)),
         Box::new(comfort::Humidity::new(scenario)),
         Box::new(energy::Energy::new()),
     ]

@@ -167,6 +167,11 @@ impl SoundStage {
         if self.minute.seconds < JUDGED_OVER_S - 1e-6 {
             return;
         }
+        self.judge_minute(t_s, sound, events);
+    }
+
+    #[cold]
+    fn judge_minute(&mut self, t_s: f64, sound: &SoundSample, events: &mut Vec<Event>) {
         self.minute.settle(&sound.heard);
         let part = self.minute.seconds.recip();
         for (room, sums) in self.rooms.iter_mut().zip(&self.minute.sums) {
