@@ -10,6 +10,7 @@ use openshut::plant::sound::chain::background_db;
 use openshut::plant::sound::damper::DamperSize;
 use openshut::plant::sound::fan::FanSpec;
 use openshut::plant::sound::grille::GrilleSpec;
+use openshut::plant::sound::heard::Heard;
 use openshut::plant::sound::octave::to_db;
 use openshut::plant::sound::{
     DamperPosition, Operating, OutletOperating, OutletSpec, ReliefSpec, ReturnSpec, RoomSpec,
@@ -215,11 +216,15 @@ fn step_and_meters(bencher: divan::Bencher) {
     let (model, now) = (model(), operating());
     let mut state = model.initial();
     let (mut mean, mut loudest) = (LaeqMeter::new(ROOMS), LoudestMinute::new(ROOMS, 1.0));
+    let mut heard: Vec<Heard> = state.rooms.iter().map(Heard::of).collect();
     let mut time_s = 0.0;
     bencher.bench_local(|| {
         model.step(divan::black_box(&now), &mut state);
         mean.push(1.0, &state);
-        loudest.push(time_s, &state);
+        for (i, (heard, room)) in heard.iter_mut().zip(&state.rooms).enumerate() {
+            heard.follow(room, model.sources(i));
+        }
+        loudest.push(time_s, &state, &heard);
         time_s += 1.0;
     });
 }

@@ -16,6 +16,7 @@ use openshut::plant::sound::fan::{
     FORWARD_CURVED, FORWARD_CURVED_LOWER, FORWARD_CURVED_UPPER, FanSpec, SpecificLevels,
 };
 use openshut::plant::sound::grille::{GrilleShape, GrilleSource, GrilleSpec, RatedGrille};
+use openshut::plant::sound::heard::Heard;
 use openshut::plant::sound::octave::{
     A_WEIGHT_DB, OCTAVE_HZ, Octaves, add, dba, energy_to_db, sum_levels_db, to_db, to_energy,
 };
@@ -896,7 +897,9 @@ fn the_loudest_minute_is_found_with_its_spectrum() {
             (sum / (end + 1 - from) as f64, from)
         };
         for now in 0..400 {
-            finder.push(1000.0 + step_s * now as f64, &tone(level(now)));
+            let state = tone(level(now));
+            let heard = [Heard::of(&state.rooms[0])];
+            finder.push(1000.0 + step_s * now as f64, &state, &heard);
             let full = (window - 1).min(now)..=now;
             let best = full.map(mean).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
             let found = finder.loudest(0).unwrap();

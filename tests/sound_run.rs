@@ -6,6 +6,7 @@
 use openshut::measure::Measure;
 use openshut::measure::noise_rating::{ROOM_LIMITS, room_limit};
 use openshut::plant::air_side::{AirCommand, AirSide, AirState};
+use openshut::plant::sound::heard::Heard;
 use openshut::plant::sound::octave::energy_to_db;
 use openshut::plant::sound::{RoomSound, Source};
 use openshut::run::engine::Engine;
@@ -239,6 +240,9 @@ fn heard(scenario: &Scenario, fan: f64, openings: &[f64]) -> (AirSide, AirState,
     let once = sound.clone();
     stage.step(&air_side, &air, &mut sound);
     assert_eq!(once.state, sound.state);
+    // Sources that a room does not have are passed over; what is left out is nothing.
+    let afresh: Vec<Heard> = sound.state.rooms.iter().map(Heard::of).collect();
+    assert_eq!(sound.heard, afresh);
     (air_side, air, sound)
 }
 

@@ -105,7 +105,19 @@ impl Observer for Pressure {
 #[derive(Clone, Debug)]
 pub struct FaceVelocity {
     zones: Vec<String>,
-    outlets: Vec<(String, Limit, Worst, f64)>,
+    outlets: Vec<Face>,
+    changes: u64,
+    any_above: bool,
+}
+
+/// The face of one outlet's grille.
+#[derive(Clone, Debug)]
+struct Face {
+    name: String,
+    limit: Limit,
+    worst: Worst,
+    above: bool,
+    above_s: f64,
 }
 
 impl FaceVelocity {
@@ -118,22 +130,39 @@ impl FaceVelocity {
                 let limit = scenario.limits.face_velocity.clone().unwrap_or_else(|| {
                     face_velocity_limit(scenario.room_uses[o.room].is_bedroom())
                 });
-                (o.name.clone(), limit, Worst::NONE, 0.0)
+                Face {
+                    name: o.name.clone(),
+                    limit,
+                    worst: Worst::NONE,
+                    above: false,
+                    above_s: 0.0,
+                }
             })
             .collect();
         FaceVelocity {
             zones: zone_names(scenario),
             outlets,
+            changes: u64::MAX,
+            any_above: false,
         }
     }
 }
 
 impl Observer for FaceVelocity {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        for ((_, limit, worst, above_s), o) in self.outlets.iter_mut().zip(&sample.outlets) {
-            worst.see(o.face_velocity_m_s, sample);
-            if !limit.holds(o.face_velocity_m_s) {
-                *above_s += dt_s;
+        // Whenever a flow changes, so does the sound.
+        if sample.sound.changes != self.changes {
+            self.changes = sample.sound.changes;
+            self.any_above = false;
+            for (face, o) in self.outlets.iter_mut().zip(&sample.outlets) {
+                face.worst.see(o.face_velocity_m_s, sample);
+                face.above = !face.limit.holds(o.face_velocity_m_s);
+                self.any_above |= face.above;
+            }
+        }
+        if self.any_above {
+            for face in self.outlets.iter_mut().filter(|face| face.above) {
+                face.above_s += dt_s;
             }
         }
     }
@@ -141,20 +170,20 @@ impl Observer for FaceVelocity {
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
         self.outlets
             .iter()
-            .map(|(name, limit, worst, above_s)| {
-                let mut note = calling(&self.zones, worst.calls);
-                if *above_s > 0.0 {
-                    note = format!("{note}; {:.0} min above", above_s / 60.0);
+            .map(|face| {
+                let mut note = calling(&self.zones, face.worst.calls);
+                if face.above_s > 0.0 {
+                    note = format!("{note}; {:.0} min above", face.above_s / 60.0);
                 }
                 Measure::new(
                     "face_velocity_worst",
                     "highest face velocity at the grille",
-                    name.clone(),
-                    worst.value,
+                    face.name.clone(),
+                    face.worst.value,
                     Dimension::Velocity,
                 )
-                .at(worst.t_s, note)
-                .judged(limit)
+                .at(face.worst.t_s, note)
+                .judged(&face.limit)
             })
             .collect()
     }

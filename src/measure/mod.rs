@@ -111,8 +111,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
         Box::new(air::ReliefShare::new(scenario)),
         Box::new(energy::SupplyMargin::new(scenario)),
         Box::new(comfort::OutsideBand::new(scenario)),
-        Box::new(comfort::Spread::new(scenario)),
-        Box::new(comfort::Drift::new(scenario)),
+        Box::new(comfort::InBand::new(scenario)),
         Box::new(comfort::Humidity::new(scenario)),
         Box::new(energy::Energy::new()),
     ]
@@ -139,8 +138,8 @@ pub fn call_mask(sample: &Sample) -> u64 {
         .zones
         .iter()
         .take(64)
-        .enumerate()
-        .fold(0, |m, (i, z)| m | u64::from(z.call) << i)
+        .rev()
+        .fold(0, |m, z| m << 1 | u64::from(z.call))
 }
 
 /// Time-weighted quantiles of a bounded quantity by counting into equal bins; allocates only once.
@@ -167,7 +166,7 @@ impl Histogram {
 
     /// Counts `value ≥ 0` for `dt_s` seconds.
     pub fn add(&mut self, value: f64, dt_s: f64) {
-        let bin = ((value / self.width) as usize).min(self.seconds.len() - 1);
+        let bin = ((value / self.width) as u32 as usize).min(self.seconds.len() - 1);
         self.seconds[bin] += dt_s;
         self.total += dt_s;
         self.weighted += value * dt_s;

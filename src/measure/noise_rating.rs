@@ -5,7 +5,8 @@
 
 use std::fmt;
 
-use crate::plant::sound::octave::{Octaves, energy_to_db};
+use crate::plant::sound::heard::Heard;
+use crate::plant::sound::octave::{Octaves, a_energy, energy_to_db};
 use crate::plant::sound::{RoomSound, SoundState};
 
 /// The NC curves: number, then levels in dB per octave (Beranek; the 88 values of
@@ -173,30 +174,45 @@ pub struct LoudStretch {
 
 /// Finds the minute of highest A-weighted energy in each room, by a running mean.
 ///
-/// Keeps two minutes of spectra so that the mean spectrum of a minute is worked out only once it
-/// has stood as the loudest for a minute, or when asked for.
+/// Keeps two minutes of spectra, one each time the sound changes. Those of a loudest minute are put
+/// aside once it has stood for a minute; its mean is worked out only when asked for.
 #[derive(Debug, Clone)]
 pub struct LoudestMinute {
     rooms: usize,
     step_s: f64,
     window: usize,
     count: usize,
-    times_s: Vec<f64>,
-    /// Spectra by slot; a new one is taken only when the sound changes.
+    /// The last two minutes, a ring.
+    steps: Vec<Step>,
+    /// Where the next step goes in the ring.
+    next: usize,
+    /// Spectra by slot and room; a new slot is taken only when the sound changes.
     sounds: Vec<RoomSound>,
-    /// The slot of each step in the ring.
-    slots: Vec<usize>,
-    slot: usize,
+    /// The same, A-weighted.
     a_energies: Vec<f64>,
+    slot: usize,
+    /// A-weighted energy of the minute that ends now, by room, and the most it has been.
+    running: Vec<f64>,
+    most: Vec<f64>,
     best: Vec<Best>,
+    /// The step at which the next spectra must be put aside.
+    settles_at: usize,
 }
 
+#[derive(Debug, Clone, Copy, Default)]
+struct Step {
+    time_s: f64,
+    slot: usize,
+}
+
+/// The loudest minute of a room.
 #[derive(Debug, Clone)]
 struct Best {
-    running: f64,
-    sum: f64,
     last: usize,
-    settled: Option<LoudStretch>,
+    /// From here on once it has stood for a minute; until then it is in the ring.
+    start_s: f64,
+    /// Its sounds, and for how many steps each lasted; empty while it is in the ring.
+    runs: Vec<(usize, RoomSound)>,
 }
 
 impl LoudestMinute {
@@ -204,115 +220,161 @@ impl LoudestMinute {
     /// minute, or the window is the nearest whole number of them.
     pub fn new(rooms: usize, step_s: f64) -> Self {
         let window = (60.0 / step_s).round().clamp(1.0, 6_000.0) as usize;
-        let best = Best {
-            running: 0.0,
-            sum: -1.0,
+        let best = || Best {
             last: 0,
-            settled: None,
+            start_s: f64::NAN,
+            runs: Vec::with_capacity(window),
         };
         Self {
             rooms,
             step_s,
             window,
             count: 0,
-            times_s: vec![0.0; 2 * window],
+            // Steps before the first are silent, as slot 0 is until all others have been used.
+            steps: vec![Step::default(); 2 * window],
+            next: 0,
             sounds: vec![RoomSound::SILENT; 2 * window * rooms],
-            slots: vec![0; 2 * window],
-            slot: 0,
             a_energies: vec![0.0; 2 * window * rooms],
-            best: vec![best; rooms],
+            slot: 0,
+            running: vec![0.0; rooms],
+            most: vec![-1.0; rooms],
+            best: (0..rooms).map(|_| best()).collect(),
+            settles_at: usize::MAX,
         }
     }
 
-    /// Adds the sound of the step that starts at `time_s`.
-    pub fn push(&mut self, time_s: f64, state: &SoundState) {
+    /// Adds the sound of the step that starts at `time_s`; `heard` is the short form of `state`.
+    pub fn push(&mut self, time_s: f64, state: &SoundState, heard: &[Heard]) {
         // As many slots as steps in the ring: one is used again only when its last step has left.
-        self.slot = self.row(self.slot + 1);
-        let (row, first) = (self.row(self.count), self.slot * self.rooms);
-        for (room, sound) in state.rooms.iter().enumerate().take(self.rooms) {
-            self.sounds[first + room] = *sound;
-            self.a_energies[row * self.rooms + room] = sound.a_energy();
+        self.slot = (self.slot + 1) % (2 * self.window);
+        let slot = self.slot * self.rooms..(self.slot + 1) * self.rooms;
+        let rooms = self.rooms.min(state.rooms.len());
+        self.sounds[slot.start..][..rooms].copy_from_slice(&state.rooms[..rooms]);
+        for (held, heard) in self.a_energies[slot].iter_mut().zip(heard) {
+            *held = a_energy(&heard.bands);
         }
-        self.step(time_s);
+        self.push_same(time_s);
     }
 
     /// Adds a step that sounds exactly as the one before it; silence if there was none.
     pub fn push_same(&mut self, time_s: f64) {
-        let (row, before) = (
-            self.row(self.count),
-            self.row(self.count + 2 * self.window - 1),
-        );
-        for room in 0..self.rooms {
-            self.a_energies[row * self.rooms + room] = self.a_energies[before * self.rooms + room];
+        let (now, slot) = (self.count, self.slot);
+        self.count += 1;
+        self.steps[self.next] = Step { time_s, slot };
+        // The step that leaves the window stands half a ring back.
+        let left = if self.next < self.window {
+            self.next + self.window
+        } else {
+            self.next - self.window
+        };
+        self.next += 1;
+        if self.next == self.steps.len() {
+            self.next = 0;
         }
-        self.step(time_s);
+        let left = self.steps[left].slot;
+        let entering = &self.a_energies[slot * self.rooms..][..self.rooms];
+        let leaving = &self.a_energies[left * self.rooms..][..self.rooms];
+        let louder = slide(&mut self.running, &self.most, entering, leaving);
+        if now + 1 < self.window {
+            return;
+        }
+        if louder {
+            self.note(now);
+        }
+        if now == self.settles_at {
+            self.settle(now);
+        }
     }
 
-    fn step(&mut self, time_s: f64) {
-        let (now, window) = (self.count, self.window);
-        let (row, leaving) = (self.row(now), self.row(now + window));
-        self.times_s[row] = time_s;
-        self.slots[row] = self.slot;
-        for room in 0..self.rooms {
-            let a_energy = self.a_energies[row * self.rooms + room];
-            let best = &mut self.best[room];
-            if now >= window {
-                best.running -= self.a_energies[leaving * self.rooms + room];
-            }
-            best.running += a_energy;
-            if now + 1 < window {
-                continue;
-            }
-            if best.running > best.sum {
-                (best.sum, best.last, best.settled) = (best.running, now, None);
-            } else if now == best.last + window {
-                let settled = self.stretch(room, best_first(now - window, window), window);
-                self.best[room].settled = Some(settled);
+    /// Notes the rooms whose loudest minute ends with the step `now`.
+    fn note(&mut self, now: usize) {
+        let rooms = self.running.iter().zip(&mut self.most).zip(&mut self.best);
+        for ((running, most), best) in rooms {
+            if running > most {
+                *most = *running;
+                best.last = now;
+                best.runs.clear();
+                self.settles_at = self.settles_at.min(now + self.window);
             }
         }
-        self.count += 1;
+    }
+
+    /// Puts aside the sounds of the minutes that have stood for a minute, before the ring loses them.
+    #[cold]
+    fn settle(&mut self, now: usize) {
+        self.settles_at = usize::MAX;
+        for (room, best) in self.best.iter_mut().enumerate() {
+            if !best.runs.is_empty() {
+                continue;
+            }
+            if best.last + self.window > now {
+                self.settles_at = self.settles_at.min(best.last + self.window);
+                continue;
+            }
+            let first = (best.last + 1).saturating_sub(self.window);
+            let mut before = None;
+            best.start_s = self.steps[first % self.steps.len()].time_s;
+            for step in first..=best.last {
+                let slot = self.steps[step % self.steps.len()].slot;
+                match best.runs.last_mut() {
+                    Some(run) if before == Some(slot) => run.0 += 1,
+                    _ => best.runs.push((1, self.sounds[slot * self.rooms + room])),
+                }
+                before = Some(slot);
+            }
+        }
     }
 
     /// The loudest minute of a room so far; none before the first push or for a room that is not
     /// there.
     pub fn loudest(&self, room: usize) -> Option<LoudStretch> {
         let best = self.best.get(room)?;
-        match self.count {
-            0 => None,
-            short if short < self.window => Some(self.stretch(room, 0, short)),
-            _ => best.settled.or_else(|| {
-                Some(self.stretch(room, best_first(best.last, self.window), self.window))
-            }),
-        }
-    }
-
-    fn row(&self, step: usize) -> usize {
-        step % (2 * self.window)
-    }
-
-    fn stretch(&self, room: usize, first: usize, steps: usize) -> LoudStretch {
-        let mut sound = RoomSound::SILENT;
-        let part = 1.0 / steps as f64;
-        for step in first..first + steps {
-            let heard = &self.sounds[self.slots[self.row(step)] * self.rooms + room];
-            for (mean, now) in sound.by_source.iter_mut().zip(&heard.by_source) {
-                for (mean, now) in mean.iter_mut().zip(now) {
-                    *mean += part * now;
-                }
-            }
-        }
-        let start_s = self.times_s[self.row(first)];
-        LoudStretch {
+        let steps = self.window.min(self.count);
+        let (start_s, sound) = if steps == 0 {
+            return None;
+        } else if best.runs.is_empty() {
+            let last = best.last.max(steps - 1);
+            let ring = (last + 1 - steps..=last).map(|step| self.steps[step % self.steps.len()]);
+            let start_s = ring.clone().next().map_or(f64::NAN, |step| step.time_s);
+            let sounds = ring.map(|step| (1, &self.sounds[step.slot * self.rooms + room]));
+            (start_s, mean(steps, sounds))
+        } else {
+            let runs = best.runs.iter().map(|(steps, sound)| (*steps, sound));
+            (best.start_s, mean(steps, runs))
+        };
+        Some(LoudStretch {
             start_s,
             duration_s: steps as f64 * self.step_s,
             sound,
-        }
+        })
     }
 }
 
-/// First step of the window that ends with step `last`.
-fn best_first(last: usize, window: usize) -> usize {
-    last + 1 - window
+/// Moves the running sums on by a step; says whether one is more than it has ever been. A function of
+/// its own, so that the compiler knows the four apart and makes vector code of it.
+fn slide(running: &mut [f64], most: &[f64], entering: &[f64], leaving: &[f64]) -> bool {
+    let mut louder = false;
+    let sums = running.iter_mut().zip(most);
+    for ((running, most), (enters, leaves)) in sums.zip(entering.iter().zip(leaving)) {
+        *running = *running - leaves + enters;
+        louder |= *running > *most;
+    }
+    louder
+}
+
+/// Mean over `steps` of sounds that last so many steps each.
+fn mean<'a>(steps: usize, runs: impl Iterator<Item = (usize, &'a RoomSound)>) -> RoomSound {
+    let mut mean = RoomSound::SILENT;
+    let part = 1.0 / steps as f64;
+    for (times, sound) in runs {
+        let sums = mean.by_source.iter_mut().zip(&sound.by_source);
+        for (sum, now) in sums.flat_map(|(sums, now)| sums.iter_mut().zip(now)) {
+            for _ in 0..times {
+                *sum += part * now;
+            }
+        }
+    }
+    mean
 }
 
 /// What continuous sound from building services may reach in a room, by its use.

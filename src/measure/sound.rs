@@ -2,6 +2,7 @@
 
 use super::noise_rating::{LoudStretch, LoudestMinute, NcRating, NcValue, nc_rating};
 use super::{Measure, Observer, call_mask, calling};
+use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::{A_WEIGHT, OCTAVE_HZ, energy_to_db, to_db};
 use crate::plant::sound::{RoomSound, Source, UNCERTAINTY_DBA, UNCERTAINTY_MEASURED_FAN_DBA};
 use crate::quantity::Dimension;
@@ -80,16 +81,25 @@ pub fn is_folded(m: &Measure, all: &[Measure]) -> bool {
     m.holds() != Some(false) || all.iter().find(loudest).and_then(Measure::holds) == Some(false)
 }
 
-#[derive(Clone, Copy, Debug, Default)]
+/// The day or the night, by room.
+#[derive(Clone, Debug)]
 struct Part {
     seconds: f64,
-    energy_s: f64,
-    above_s: f64,
+    energy_s: Vec<f64>,
+    above_s: Vec<f64>,
 }
 
 impl Part {
-    fn laeq_dba(&self) -> Option<f64> {
-        (self.seconds > 0.0).then(|| energy_to_db(self.energy_s / self.seconds))
+    fn new(rooms: usize) -> Part {
+        Part {
+            seconds: 0.0,
+            energy_s: vec![0.0; rooms],
+            above_s: vec![0.0; rooms],
+        }
+    }
+
+    fn laeq_dba(&self, room: usize) -> Option<f64> {
+        (self.seconds > 0.0).then(|| energy_to_db(self.energy_s[room] / self.seconds))
     }
 }
 
@@ -98,20 +108,24 @@ struct Room {
     name: String,
     limit: RoomSoundLimit,
     limit_energy: f64,
-    /// By day and by night.
-    parts: [Part; 2],
 }
 
 /// Watches sound.
 #[derive(Clone, Debug)]
 pub struct Sound {
     rooms: Vec<Room>,
+    /// By day and by night.
+    parts: [Part; 2],
     zones: Vec<String>,
     /// Outlets of each zone.
     outlets: Vec<Vec<usize>>,
     loudest: LoudestMinute,
     changes: u64,
+    /// A-weighted energy in each room now, and whether any is above its limit.
     a_energies: Vec<f64>,
+    any_above: bool,
+    /// Zones with a damper open now, one bit each.
+    open: u64,
     /// Time from which zones stand open and call as told; a new entry only where that changes.
     combinations: Vec<(f64, u64, u64)>,
 }
@@ -127,15 +141,45 @@ impl Sound {
                     name: room.name.clone(),
                     limit: limit.clone(),
                     limit_energy: 10f64.powf(0.1 * limit.dba.value),
-                    parts: [Part::default(); 2],
                 })
                 .collect(),
+            parts: [Part::new(n), Part::new(n)],
             zones: scenario.zones.iter().map(|z| z.name.clone()).collect(),
             outlets: scenario.zones.iter().map(|z| z.outlets.clone()).collect(),
             loudest: LoudestMinute::new(n, scenario.run.step_s),
             changes: u64::MAX,
             a_energies: vec![0.0; n],
+            any_above: false,
+            open: 0,
             combinations: Vec::with_capacity(1024),
+        }
+    }
+
+    /// Takes in a sound that changed.
+    fn hear(&mut self, heard: &[Heard]) {
+        self.any_above = false;
+        let rooms = self.a_energies.iter_mut().zip(&self.rooms);
+        for ((energy, room), heard) in rooms.zip(heard) {
+            *energy = heard.a_energy();
+            self.any_above |= *energy > room.limit_energy;
+        }
+    }
+
+    /// Counts `dt_s` seconds of the present sound to the day or the night.
+    fn count(&mut self, part: usize, dt_s: f64) {
+        let part = &mut self.parts[part];
+        part.seconds += dt_s;
+        for (sum, energy) in part.energy_s.iter_mut().zip(&self.a_energies) {
+            *sum += dt_s * energy;
+        }
+        if !self.any_above {
+            return;
+        }
+        let rooms = self.rooms.iter().zip(&self.a_energies);
+        for (above_s, (room, &energy)) in part.above_s.iter_mut().zip(rooms) {
+            if energy > room.limit_energy {
+                *above_s += dt_s;
+            }
         }
     }
 
@@ -176,8 +220,8 @@ impl Sound {
         let measure = |key, title, value, dimension| {
             Measure::new(key, title, room.name.clone(), value, dimension)
         };
-        let [day, night] = &room.parts;
-        let minutes = |what: &str, part: &Part| match (part.laeq_dba(), part.above_s) {
+        let [day, night] = &self.parts;
+        let minutes = |what: &str, part: &Part| match (part.laeq_dba(i), part.above_s[i]) {
             (None, _) => String::new(),
             (Some(level), above) if above >= 60.0 => {
                 format!("; {what} LAeq {level:.0}, {:.0} min above", above / 60.0)
@@ -244,9 +288,9 @@ impl Sound {
             ),
         ];
         for (part, mean, above) in parts {
-            let level = part.laeq_dba().unwrap_or(f64::NAN);
+            let level = part.laeq_dba(i).unwrap_or(f64::NAN);
             out.push(measure(mean.0, mean.1, level, Dimension::SoundLevel).judged(&room.limit.dba));
-            out.push(measure(above.0, above.1, part.above_s, Dimension::Time));
+            out.push(measure(above.0, above.1, part.above_s[i], Dimension::Time));
         }
     }
 }
@@ -265,25 +309,20 @@ impl Observer for Sound {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
         let start_s = sample.t_s - dt_s;
         let sound = &sample.sound;
-        if sound.changes == self.changes {
-            self.loudest.push_same(start_s);
-        } else {
+        let changed = sound.changes != self.changes;
+        if changed {
             self.changes = sound.changes;
-            self.loudest.push(start_s, &sound.state);
-            for (a, heard) in self.a_energies.iter_mut().zip(&sound.heard) {
-                *a = heard.a_energy();
-            }
+            self.loudest.push(start_s, &sound.state, &sound.heard);
+            self.hear(&sound.heard);
+        } else {
+            self.loudest.push_same(start_s);
         }
-        let night = usize::from(is_night(sample.minute_of_week));
-        for (room, &energy) in self.rooms.iter_mut().zip(&self.a_energies) {
-            let part = &mut room.parts[night];
-            part.seconds += dt_s;
-            part.energy_s += dt_s * energy;
-            if energy > room.limit_energy {
-                part.above_s += dt_s;
-            }
+        self.count(usize::from(is_night(sample.minute_of_week)), dt_s);
+        // While the fan runs, no damper moves without a change of flow, and so of sound.
+        if changed || sample.air.fan_speed <= 0.0 {
+            self.open = self.open_mask(sample);
         }
-        let (open, calls) = (self.open_mask(sample), call_mask(sample));
+        let (open, calls) = (self.open, call_mask(sample));
         if self
             .combinations
             .last()

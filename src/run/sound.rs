@@ -7,7 +7,7 @@ use super::event::{Event, What};
 use super::sample::SoundSample;
 use crate::plant::air_side::{AirSide, AirState};
 use crate::plant::fan::Fan;
-use crate::plant::sound::heard::{Heard, SoundMean};
+use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::db_to_energy;
 use crate::plant::sound::{Operating, OutletOperating, SoundModel};
 use crate::scenario::Scenario;
@@ -29,8 +29,37 @@ pub struct SoundStage {
     peak_efficiency: Option<f64>,
     outlets: Vec<OutletOperating>,
     drops_pa: Vec<f64>,
-    minute: SoundMean,
+    minute: Minute,
     rooms: Vec<Judged>,
+}
+
+/// The minute in hand: energy sums of the sounds that are over, by room and source, and how long
+/// the present one has lasted.
+#[derive(Debug, Clone)]
+struct Minute {
+    sums: Vec<[f64; 6]>,
+    held_s: f64,
+    seconds: f64,
+}
+
+impl Minute {
+    fn restart(&mut self) {
+        self.sums.fill([0.0; 6]);
+        self.held_s = 0.0;
+        self.seconds = 0.0;
+    }
+
+    /// Adds the present sound to the sums; it is over.
+    fn settle(&mut self, heard: &[Heard]) {
+        if self.held_s > 0.0 {
+            for (sums, heard) in self.sums.iter_mut().zip(heard) {
+                for (sum, energy) in sums.iter_mut().zip(&heard.by_source_a) {
+                    *sum += self.held_s * energy;
+                }
+            }
+            self.held_s = 0.0;
+        }
+    }
 }
 
 /// A room under its limit or above it.
@@ -55,7 +84,11 @@ impl SoundStage {
             fan,
             outlets: vec![OutletOperating::default(); scenario.outlets.len()],
             drops_pa: vec![0.0; scenario.outlets.len()],
-            minute: SoundMean::new(scenario.rooms.len()),
+            minute: Minute {
+                sums: vec![[0.0; 6]; scenario.rooms.len()],
+                held_s: 0.0,
+                seconds: 0.0,
+            },
             rooms: rooms
                 .map(|(room, limit)| Judged {
                     name: room.name.clone(),
@@ -106,9 +139,11 @@ impl SoundStage {
             relief_drop_pa: air_side.relief_drop_pa(air),
             return_flow_m3_s: air.returns_m3_s.iter().sum(),
         };
+        self.minute.settle(&sound.heard);
         self.model.step(&now, &mut sound.state);
-        for (heard, room) in sound.heard.iter_mut().zip(&sound.state.rooms) {
-            *heard = Heard::of(room);
+        let rooms = sound.heard.iter_mut().zip(&sound.state.rooms);
+        for (i, (heard, room)) in rooms.enumerate() {
+            heard.follow(room, self.model.sources(i));
         }
         sound.changes += 1;
     }
@@ -124,14 +159,26 @@ impl SoundStage {
         Some(flow * rise_pa / self.fan.power.power_and_slope(flow).0 / peak)
     }
 
-    /// Judges the rooms once a minute, on that minute's energy mean.
+    /// Judges the rooms once a minute, on that minute's energy mean. `sound` is what
+    /// [`SoundStage::step`] last made of it.
     pub fn judge(&mut self, t_s: f64, dt_s: f64, sound: &SoundSample, events: &mut Vec<Event>) {
-        self.minute.push(dt_s, &sound.heard, sound.changes);
-        if self.minute.seconds() < JUDGED_OVER_S - 1e-6 {
+        self.minute.held_s += dt_s;
+        self.minute.seconds += dt_s;
+        if self.minute.seconds < JUDGED_OVER_S - 1e-6 {
             return;
         }
-        for (i, room) in self.rooms.iter_mut().enumerate() {
-            let mean = self.minute.mean(i);
+        self.judge_minute(t_s, sound, events);
+    }
+
+    #[cold]
+    fn judge_minute(&mut self, t_s: f64, sound: &SoundSample, events: &mut Vec<Event>) {
+        self.minute.settle(&sound.heard);
+        let part = self.minute.seconds.recip();
+        for (room, sums) in self.rooms.iter_mut().zip(&self.minute.sums) {
+            let mean = Heard {
+                by_source_a: sums.map(|sum| part * sum),
+                ..Heard::default()
+            };
             let energy = mean.a_energy();
             let above = energy > if room.above { room.back } else { room.limit };
             if above != room.above {

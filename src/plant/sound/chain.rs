@@ -161,6 +161,8 @@ struct RoomGains {
     /// Fan energy at unit strength, through all outlets of the room.
     fan: Octaves,
     background: Octaves,
+    /// What is heard there besides the background, in the order of [`Source::ALL`].
+    sources: Vec<Source>,
 }
 
 #[derive(Debug, Clone)]
@@ -202,6 +204,7 @@ impl SoundModel {
         let silent = |room: &RoomSpec| RoomGains {
             fan: [0.0; 8],
             background: to_energy(&room.background_db),
+            sources: Vec::new(),
         };
         let mut model = Self {
             rooms: spec.rooms.iter().map(silent).collect(),
@@ -235,7 +238,31 @@ impl SoundModel {
         if let Some(ReliefSpec::ToRoom(outlet)) = &spec.relief {
             model.relief = Some(model.outlet(outlet, &spec.rooms[outlet.room], &fan_unit));
         }
+        model.name_sources();
         Ok(model)
+    }
+
+    /// Notes which sources each room hears.
+    fn name_sources(&mut self) {
+        for (i, room) in self.rooms.iter_mut().enumerate() {
+            let outlets = || self.outlets.iter().filter(|o| o.room == i);
+            let returns = || self.returns.iter().filter(|r| r.room == i);
+            let relief = self.relief.iter().any(|r| r.room == i);
+            let heard = |source: &Source| match source {
+                Source::Fan => outlets().next().is_some() || relief,
+                Source::Damper => outlets().any(|o| o.damper.is_some()),
+                Source::Grille => outlets().next().is_some(),
+                Source::Relief => relief || returns().any(|r| r.relief.is_some()),
+                Source::Return => returns().next().is_some(),
+                Source::Background => false,
+            };
+            room.sources = Source::ALL.into_iter().filter(heard).collect();
+        }
+    }
+
+    /// What is heard in a room besides its background, in the order of [`Source::ALL`].
+    pub fn sources(&self, room: usize) -> &[Source] {
+        self.rooms.get(room).map_or(&[], |room| &room.sources)
     }
 
     /// Sources of an outlet; the fan through it goes to its room's gain.

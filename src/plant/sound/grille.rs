@@ -190,7 +190,7 @@ impl GrilleSource {
     }
 
     /// Its energy, with `flow_m3_s` through it.
-    #[inline]
+    #[inline(always)]
     pub fn energy(&self, flow_m3_s: f64) -> Octaves {
         let velocity = flow_m3_s.abs() * self.per_area;
         let square = velocity * velocity;

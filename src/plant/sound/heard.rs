@@ -1,6 +1,6 @@
 //! What is kept of a room's sound from step to step, and its mean over time.
 
-use super::octave::{Octaves, a_energy, energy_to_db, to_db};
+use super::octave::{Octaves, a_energy, add, energy_to_db, to_db};
 use super::{RoomSound, Source};
 
 /// Sound in a room, short: octaves of all sources together, and each source A-weighted. Energies
@@ -20,6 +20,19 @@ impl Heard {
             bands: sound.total(),
             by_source_a: Source::ALL.map(|source| a_energy(sound.of(source))),
         }
+    }
+
+    /// Follows a change of `sound` that came from `sources`, in the order of [`Source::ALL`]: every
+    /// source of the room but the background, which stays as [`Heard::of`] found it. Sources that
+    /// the room does not have cost nothing.
+    pub fn follow(&mut self, sound: &RoomSound, sources: &[Source]) {
+        let mut bands = [0.0; 8];
+        for &source in sources {
+            let energy = sound.of(source);
+            bands = add(&bands, energy);
+            self.by_source_a[source as usize] = a_energy(energy);
+        }
+        self.bands = add(&bands, sound.of(Source::Background));
     }
 
     /// A-weighted energy of all sources.
