@@ -7,8 +7,11 @@ use std::f64::consts::PI;
 use std::sync::Arc;
 use std::time::Instant;
 
+use openshut::math::lanes::{Lanes, Seat, blocks, gather};
 use openshut::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
-use openshut::plant::coupled_rooms::{CoupledRooms, DoorWay, Middle, RoomBalance, RoomStores};
+use openshut::plant::coupled_rooms::{
+    BalanceLanes, CoupledRooms, DoorWay, MiddleLanes, RoomStores, RoomsState,
+};
 use openshut::plant::doorway::{Doorway, with_net_flow};
 use openshut::plant::fan::{Drive, Fan, FanCurve, FanLaw, PowerCurve};
 use openshut::plant::network::{Law, LinearQuadratic, Network, NetworkState};
@@ -92,11 +95,25 @@ fn run(seconds: u64, hourly: &mut Vec<[f64; SERVED + 1]>) {
     };
     let factor = door.exchange_factor(296.0);
     let mut rooms = CoupledRooms::new(stores.to_vec(), &ways);
-    let mut balances = [RoomBalance::default(); SERVED + 1];
-    let mut doors = [(0.0, 0.0); SERVED];
-    let mut middle = [Middle::default(); SERVED + 1];
-    let mut heat = [27.0_f64; 3 * (SERVED + 1)];
-    let mut moisture = [0.010; 2 * (SERVED + 1)];
+    let area: Vec<Lanes> = (0..blocks(SERVED + 1))
+        .map(|b| gather(b, &AREA, 0.0, |a| *a))
+        .collect();
+    let leak: Vec<Lanes> = area.iter().map(|&a| a * Lanes::splat(2.5e-4)).collect();
+    let outside: Vec<Lanes> = (area.iter().zip(&leak))
+        .map(|(&a, &leak)| a * Lanes::splat(1.5) + leak * Lanes::splat(CP_MOIST))
+        .collect();
+    let mut balances: Vec<BalanceLanes> = area
+        .iter()
+        .map(|&a| BalanceLanes {
+            fabric_w_k: a * Lanes::splat(1.2),
+            to_contents_w: a * Lanes::splat(6.0),
+            ..BalanceLanes::default()
+        })
+        .collect();
+    let mut supply_kg_s = [0.0; SERVED];
+    let mut doors = [[0.0; 2]; SERVED];
+    let mut middle = vec![MiddleLanes::default(); blocks(SERVED + 1)];
+    let mut state = RoomsState::uniform(&[(27.0, 0.010); SERVED + 1]);
 
     let saturation = SaturationTable::new(STANDARD_PRESSURE);
     let coil = CoolingCoil::generic(9000.0).unwrap();
@@ -109,7 +126,7 @@ fn run(seconds: u64, hourly: &mut Vec<[f64; SERVED + 1]>) {
         let t_s = second as f64;
         if second % 60 == 0 {
             for (r, target) in target.iter_mut().enumerate() {
-                *target = ((heat[3 * (r + 1)] - 21.0) / 6.0).clamp(SHUT, 1.0);
+                *target = ((state.air_c(r + 1) - 21.0) / 6.0).clamp(SHUT, 1.0);
             }
             speed = 0.4 + 0.6 * target.iter().sum::<f64>() / SERVED as f64;
         }
@@ -124,58 +141,52 @@ fn run(seconds: u64, hourly: &mut Vec<[f64; SERVED + 1]>) {
         }
         if moved {
             network.solve(&mut flows).unwrap();
+            for (balance, (&outside, &leak)) in balances.iter_mut().zip(outside.iter().zip(&leak)) {
+                balance.air_w_k = outside;
+                balance.air_kg_s = leak;
+            }
+            for (room, &outlet) in outlets.iter().enumerate() {
+                let seat = Seat::of(room + 1);
+                let m = RHO * flows.flow_m3_s(outlet);
+                supply_kg_s[room] = m;
+                *seat.of_mut(&mut balances[seat.block].air_w_k) += m * CP_MOIST;
+                *seat.of_mut(&mut balances[seat.block].air_kg_s) += m;
+            }
         }
         let through_fan = flows.flow_m3_s(fan);
         let air_kg_s = RHO * through_fan;
-        let hall_air = MoistAir::new(heat[0], moisture[0]);
+        let hall_air = state.air(0);
         let by_relief = flows.flow_m3_s(relief);
         let inlet = MoistAir::mix(through_fan - by_relief, hall_air, by_relief, last);
         // The middle of the step, as the whole program takes its weather.
         let days = (t_s + 0.5) / 86_400.0;
         let outdoor_c = 30.0 + 6.0 * (2.0 * PI * (days - 15.0 / 24.0)).cos();
         let sol_air_c = outdoor_c + 12.0 * (2.0 * PI * (days - 0.25)).sin().max(0.0);
-        let state = coil
+        let coiled = coil
             .solve(&saturation, inlet, air_kg_s, outdoor_c, speed, &mut memory)
             .unwrap();
-        last = state.leaving;
+        last = coiled.leaving;
         last.t_c += FAN_W / (air_kg_s * CP_MOIST);
-        for (room, (balance, &area)) in balances.iter_mut().zip(&AREA).enumerate() {
-            let leak = 2.5e-4 * area;
-            let outside = 1.5 * area + leak * CP_MOIST;
-            *balance = RoomBalance {
-                air_w_k: outside,
-                fabric_w_k: 1.2 * area,
-                source_w: [
-                    6.0 * area + outside * outdoor_c,
-                    6.0 * area,
-                    1.2 * area * sol_air_c,
-                ],
-                air_kg_s: leak,
-                moisture_kg_s: 1.2e-6 * area + leak * OUTDOOR_W,
-            };
-            if room > 0 {
-                let m = RHO * flows.flow_m3_s(outlets[room - 1]);
-                balance.air_w_k += m * CP_MOIST;
-                balance.source_w[0] += m * CP_MOIST * last.t_c;
-                balance.air_kg_s += m;
-                balance.moisture_kg_s += m * last.w;
-                let dt_k = heat[3 * room] - heat[0];
-                let both = RHO * factor * dt_k.abs().sqrt();
-                doors[room - 1] = with_net_flow(both, m);
-            }
+        let (outdoor, sol_air) = (Lanes::splat(outdoor_c), Lanes::splat(sol_air_c));
+        let fixed = area.iter().zip(&leak).zip(&outside);
+        for (balance, ((&area, &leak), &outside)) in balances.iter_mut().zip(fixed) {
+            balance.to_air_w = area * Lanes::splat(6.0) + outside * outdoor;
+            balance.to_fabric_w = balance.fabric_w_k * sol_air;
+            balance.moisture_kg_s = area * Lanes::splat(1.2e-6) + leak * Lanes::splat(OUTDOOR_W);
+        }
+        for (room, (&m, through)) in supply_kg_s.iter().zip(&mut doors).enumerate() {
+            let seat = Seat::of(room + 1);
+            let balance = &mut balances[seat.block];
+            *seat.of_mut(&mut balance.to_air_w) += m * CP_MOIST * last.t_c;
+            *seat.of_mut(&mut balance.moisture_kg_s) += m * last.w;
+            let dt_k = state.air_c(room + 1) - hall_air.t_c;
+            *through = with_net_flow(RHO * factor * dt_k.abs().sqrt(), m).into();
         }
         rooms
-            .step(
-                1.0,
-                &balances,
-                &doors,
-                &mut heat,
-                &mut moisture,
-                &mut middle,
-            )
+            .step(1.0, &balances, &doors, &mut state, &mut middle)
             .unwrap();
         if (second + 1) % 3600 == 0 {
-            hourly.push(std::array::from_fn(|room| heat[3 * room]));
+            hourly.push(std::array::from_fn(|room| state.air_c(room)));
         }
     }
 }

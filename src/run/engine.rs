@@ -13,7 +13,7 @@ use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
 use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
-use crate::math::lanes::{LANES, Lanes};
+use crate::math::lanes::Seat;
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
 use crate::plant::coupled_rooms::RoomsState;
@@ -71,8 +71,12 @@ pub struct Engine<'a> {
     faults: Vec<Scheduled>,
     hand: Option<Hand>,
     readings_c: Vec<f64>,
+    /// By channel as the controller is told them, and after the last the 1 of outlets without one.
     positions: Vec<f64>,
     openings: Vec<f64>,
+    /// Where in `positions` each outlet finds its own.
+    outlet_seat: Vec<usize>,
+    rooms_flow_m3_s: f64,
     notices: Vec<Notice>,
     next_action: usize,
     /// Share of the distance that the plenum's metal keeps over a step at the present flow.
@@ -138,7 +142,14 @@ impl<'a> Engine<'a> {
             faults: scenario.faults.clone(),
             hand: None,
             readings_c: vec![f64::NAN; scenario.zones.len()],
-            positions: vec![0.0; channels],
+            positions: [vec![0.0; channels], vec![1.0]].concat(),
+            outlet_seat: scenario
+                .control
+                .outlet_channel
+                .iter()
+                .map(|c| c.unwrap_or(channels))
+                .collect(),
+            rooms_flow_m3_s: 0.0,
             openings: vec![1.0; scenario.outlets.len()],
             notices: Vec::with_capacity(64),
             next_action: 0,
@@ -266,23 +277,26 @@ impl<'a> Engine<'a> {
         }
         let mut told = fault::Readings {
             zone_c: &mut self.readings_c,
-            damper_position: &mut self.positions,
+            damper_position: &mut self.positions[..state.motors.len()],
         };
         state.faults.readings(&self.faults, state.t_s, &mut told);
     }
 
     fn control(&mut self, state: &mut State, events: &mut Vec<Event>) {
         let s = self.scenario;
-        let rooms_flow: f64 = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
         let fan_on = state.air.fan_m3_s > 0.0;
         let readings = Readings {
             zone_c: &self.readings_c,
-            damper_position: &self.positions,
+            damper_position: &self.positions[..state.motors.len()],
             static_pa: state.air.supply_pa,
             supply_c: state.plenum.t_c,
             coil_surface_c: self.sample.unit.surface_c,
             return_c: self.return_c(state),
-            rooms_flow_m3_s: if fan_on { rooms_flow } else { f64::NAN },
+            rooms_flow_m3_s: if fan_on {
+                self.rooms_flow_m3_s
+            } else {
+                f64::NAN
+            },
             coil_flow_fraction: state.air.fan_m3_s / s.rated_flow_m3_s,
         };
         if let Some(hand) = &mut self.hand {
@@ -332,24 +346,11 @@ impl<'a> Engine<'a> {
             let was_moving = motor.moving;
             control.actuators[c].step(self.commands.channel_opening[c], self.dt_s, motor);
             if was_moving && !motor.moving {
-                let subject = control
-                    .outlet_channel
-                    .iter()
-                    .position(|o| *o == Some(c))
-                    .map_or("relief", |o| self.scenario.outlets[o].name.as_str());
-                let percent = 100.0 * motor.position;
-                events.push(Event {
-                    t_s: state.t_s,
-                    what: What::Damper,
-                    subject: subject.to_string(),
-                    cause: "commanded".to_string(),
-                    text: format!("damper of {subject} stands at {percent:.0} %"),
-                    value: motor.position,
-                });
+                events.push(arrived(self.scenario, c, motor.position, state.t_s));
             }
         }
-        for (opening, channel) in self.openings.iter_mut().zip(&control.outlet_channel) {
-            *opening = channel.map_or(1.0, |c| state.motors[c].position);
+        for (opening, &seat) in self.openings.iter_mut().zip(&self.outlet_seat) {
+            *opening = state.motors.get(seat).map_or(1.0, |m| m.position);
         }
         let mut air = Impairment::NONE;
         let mut plant = fault::Plant {
@@ -374,19 +375,13 @@ impl<'a> Engine<'a> {
         if self.air_changed {
             self.transport.refresh(&state.air);
             self.house.take_flows(&state.air);
+            self.rooms_flow_m3_s = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
             let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
             self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
         }
         let is_on = state.air.fan_speed > 0.0;
         if was_on != is_on {
-            events.push(Event {
-                t_s: state.t_s,
-                what: What::Fan,
-                subject: "fan".to_string(),
-                cause: self.commands.phase.name().to_string(),
-                text: format!("fan {}", if is_on { "starts" } else { "stops" }),
-                value: f64::from(u8::from(is_on)),
-            });
+            events.push(switched(&self.commands, is_on, state.t_s));
         }
         Ok(())
     }
@@ -489,63 +484,90 @@ impl<'a> Engine<'a> {
             fan_w: state.air.fan_w,
             condensate_kg_s: unit.condensate_kg_s,
         };
-        let stores = state.house.blocks.iter().zip(self.house.saturated_w());
-        let rooms = s
-            .rooms
-            .chunks_mut(LANES)
-            .zip(state.air.rooms_pa.chunks(LANES));
-        for ((rooms, pressures), ((now, &saturated), d)) in rooms.zip(stores.zip(&drive.rooms)) {
-            let rh = relative_humidity(saturated, now.w).to_array();
-            let lanes = |lanes: Lanes| lanes.to_array().into_iter();
-            let air = lanes(now.air_c).zip(lanes(now.w)).zip(rh);
-            let slow = lanes(now.contents_c).zip(lanes(now.fabric_c));
-            let room = rooms.iter_mut().zip(pressures).zip(lanes(d.people));
-            for (((r, &pressure_pa), people), (((air_c, w), rh), (contents_c, fabric_c))) in
-                room.zip(air.zip(slow))
-            {
-                *r = RoomSample {
-                    air_c,
-                    contents_c,
-                    fabric_c,
-                    w,
-                    rh,
-                    pressure_pa,
-                    people,
-                };
+        let saturated = self.house.saturated_w();
+        for (i, (r, &pressure_pa)) in s.rooms.iter_mut().zip(&state.air.rooms_pa).enumerate() {
+            let seat = Seat::of(i);
+            let now = &state.house.blocks[seat.block];
+            let w = seat.get(&now.w);
+            *r = RoomSample {
+                air_c: seat.get(&now.air_c),
+                contents_c: seat.get(&now.contents_c),
+                fabric_c: seat.get(&now.fabric_c),
+                w,
+                rh: relative_humidity(seat.get(&saturated[seat.block]), w),
+                pressure_pa,
+                people: seat.get(&drive.rooms[seat.block].people),
+            };
+        }
+        let c = &self.commands;
+        let zones = c.zone_setpoints.iter().zip(&c.zone_setpoint_c);
+        let zones = zones.zip(c.zone_call.iter().zip(&c.zone_regime));
+        for (z, ((set, &setpoint_c), (&call, &regime))) in s.zones.iter_mut().zip(zones) {
+            (z.cooling_c, z.heating_c) =
+                set.map_or((f64::NAN, f64::NAN), |s| (s.cooling_c, s.heating_c));
+            z.setpoint_c = setpoint_c;
+            z.call = call;
+            z.in_band = regime == Regime::InBand;
+        }
+        for (z, &reading_c) in s.zones.iter_mut().zip(&self.readings_c) {
+            z.sensor_c = reading_c;
+        }
+        if self.air_changed {
+            let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);
+            let flows = state.air.outlets_m3_s.iter().zip(faces);
+            for (o, (&flow, face_m2)) in s.outlets.iter_mut().zip(flows) {
+                o.flow_m3_s = flow;
+                o.face_velocity_m_s = flow.abs() / face_m2;
             }
         }
-        for (i, z) in s.zones.iter_mut().enumerate() {
-            let set = self.commands.zone_setpoints[i];
-            *z = ZoneSample {
-                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
-                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
-                sensor_c: self.readings_c[i],
-                setpoint_c: self.commands.zone_setpoint_c[i],
-                call: self.commands.zone_call[i],
-                in_band: self.commands.zone_regime[i] == Regime::InBand,
-            };
-        }
-        for (i, o) in s.outlets.iter_mut().enumerate() {
-            let flow = state.air.outlets_m3_s[i];
-            *o = OutletSample {
-                flow_m3_s: flow,
-                opening: self.openings[i],
-                reported: self.scenario.control.outlet_channel[i]
-                    .map_or(1.0, |c| self.positions[c]),
-                face_velocity_m_s: flow.abs() / self.scenario.outlets[i].face_area_m2,
-                air_c: self.transport.outlet_air()[i].t_c,
-            };
+        let told = self.outlet_seat.iter().map(|&c| self.positions[c]);
+        let stand = self.openings.iter().zip(told);
+        let blown = self.transport.outlet_air().iter().zip(stand);
+        for (o, (air, (&opening, reported))) in s.outlets.iter_mut().zip(blown) {
+            o.opening = opening;
+            o.reported = reported;
+            o.air_c = air.t_c;
         }
     }
 }
 
-/// Relative humidity of a block of rooms where saturated air would hold `saturated` kg/kg: p_v/p_ws with
+/// Relative humidity where saturated air would hold `saturated` kg/kg: p_v/p_ws with
 /// p_v = p·w/(0.621945 + w).
-fn relative_humidity(saturated: Lanes, w: Lanes) -> Lanes {
-    let ratio = Lanes::splat(0.621945);
-    w * (ratio + saturated) / ((ratio + w) * saturated)
+fn relative_humidity(saturated: f64, w: f64) -> f64 {
+    const RATIO: f64 = 0.621945;
+    w * (RATIO + saturated) / ((RATIO + w) * saturated)
 }
 
+/// A motor has come to rest.
+#[cold]
+fn arrived(s: &Scenario, channel: usize, position: f64, t_s: f64) -> Event {
+    let of_channel = |o: &Option<usize>| *o == Some(channel);
+    let outlet = s.control.outlet_channel.iter().position(of_channel);
+    let subject = outlet.map_or("relief", |o| s.outlets[o].name.as_str());
+    Event {
+        t_s,
+        what: What::Damper,
+        subject: subject.to_string(),
+        cause: "commanded".to_string(),
+        text: format!("damper of {subject} stands at {:.0} %", 100.0 * position),
+        value: position,
+    }
+}
+
+/// The fan has started or stopped.
+#[cold]
+fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
+    Event {
+        t_s,
+        what: What::Fan,
+        subject: "fan".to_string(),
+        cause: commands.phase.name().to_string(),
+        text: format!("fan {}", if on { "starts" } else { "stops" }),
+        value: f64::from(u8::from(on)),
+    }
+}
+
+#[cold]
 fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
     let subject = n
         .zone
