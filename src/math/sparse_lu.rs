@@ -231,6 +231,19 @@ impl SparseLu {
             }
             let reciprocal = 1.0 / pivot;
             values[k] = reciprocal;
+            // Nodes of trees and rings have one or two neighbours left when their turn comes.
+            if to - from == 2 {
+                let (first, second) = (values[self.n + from], values[self.n + from + 1]);
+                let (here, later) = targets.split_at(3);
+                targets = later;
+                below[from] = first * reciprocal;
+                below[from + 1] = second * reciprocal;
+                values[here[0] as usize] -= below[from] * first;
+                values[here[1] as usize] -= below[from] * second;
+                values[here[2] as usize] -= below[from + 1] * second;
+                from = to;
+                continue;
+            }
             for i in from..to {
                 let multiplier = values[self.n + i] * reciprocal;
                 below[i] = multiplier;
