@@ -40,6 +40,30 @@ pub struct ControlState {
     pub system_on: bool,
     pub(super) call_ended_by: Cause,
     fan_on: bool,
+    pub(super) some_zone_calls: bool,
+    /// Mode, and whether it may change, for which calls were last decided.
+    calls_for: (Mode, bool),
+    /// Phase in which zones were last opened or shut; `None` when their calls have changed since.
+    pub(super) opened_in: Option<Phase>,
+    /// Speed the zones ask for, until they or the mode change.
+    pub(super) demand: Option<f64>,
+    /// Least opening imposed when the zones' openings were last set.
+    least_open: f64,
+    /// No opening changes of itself before this, s.
+    openings_due_s: f64,
+}
+
+#[cfg(test)]
+impl ControlState {
+    /// Drops what is remembered only to save work.
+    pub(super) fn forget(&mut self) {
+        self.opened_in = None;
+        self.demand = None;
+        self.openings_due_s = f64::NEG_INFINITY;
+        // Any reading is news after one that no zone takes.
+        let zones = self.zones.iter_mut();
+        zones.for_each(|z| z.reading_c = f64::INFINITY);
+    }
 }
 
 impl Controller {
@@ -84,10 +108,10 @@ impl Controller {
 
     /// The state at power-up. The seed fixes the random delay after power-up, if there is one.
     pub fn initial_state(&self, seed: u64) -> ControlState {
+        let mode = self.spec.mode.initial_state();
+        let sequence = self.spec.sequence.initial_state(seed);
         ControlState {
             zones: self.spec.zones.iter().map(|z| z.initial_state()).collect(),
-            mode: self.spec.mode.initial_state(),
-            sequence: self.spec.sequence.initial_state(seed),
             staging: StagingState::default(),
             relief: ReliefPiState::default(),
             protections: self
@@ -99,6 +123,14 @@ impl Controller {
             system_on: true,
             call_ended_by: Cause::Satisfied,
             fan_on: false,
+            some_zone_calls: false,
+            calls_for: (mode.mode, self.spec.mode.may_change(&mode)),
+            opened_in: None,
+            demand: None,
+            least_open: 0.0,
+            openings_due_s: f64::NEG_INFINITY,
+            mode,
+            sequence,
         }
     }
 
@@ -133,20 +165,44 @@ impl Controller {
     ) {
         let t_s = clock.t_s;
         commands.fit(self.spec.zones.len(), self.spec.channels.len());
-        for (i, (spec, zone)) in self.spec.zones.iter().zip(&mut state.zones).enumerate() {
-            let reading_c = readings.zone_c.get(i).copied().unwrap_or(f64::NAN);
-            spec.step(i, clock, reading_c, state.system_on, zone, notices);
-        }
+        let zones_changed = self.step_zones(clock, readings, state, notices);
         self.choose_mode(t_s, state, notices);
-        self.update_calls(t_s, state, notices);
+        let calls_for = (state.mode.mode, self.spec.mode.may_change(&state.mode));
+        if zones_changed || state.calls_for != calls_for {
+            state.calls_for = calls_for;
+            state.opened_in = None;
+            state.demand = None;
+            self.update_calls(t_s, state, notices);
+        }
         let imposed = self.protect(t_s, readings, state, notices);
         self.sequence(t_s, readings, &imposed, state, notices);
+        if state.opened_in != Some(state.sequence.phase) {
+            self.open_zones(t_s, state);
+            state.openings_due_s = t_s;
+        }
         let (speed, limited) = self.stage(t_s, dt_s, readings, &imposed, state, notices);
         self.fill(t_s, dt_s, readings, &imposed, speed, state, commands);
         commands.unit.limited = limited;
     }
 
-    fn choose_mode(&self, t_s: f64, state: &mut ControlState, notices: &mut Vec<Notice>) {
+    /// Brings every zone up to date. Returns whether something may have changed in one.
+    fn step_zones(
+        &self,
+        clock: &Clock,
+        readings: &Readings<'_>,
+        state: &mut ControlState,
+        notices: &mut Vec<Notice>,
+    ) -> bool {
+        let mut changed = false;
+        for (i, (spec, zone)) in self.spec.zones.iter().zip(&mut state.zones).enumerate() {
+            let reading_c = readings.zone_c.get(i).copied().unwrap_or(f64::NAN);
+            changed |= spec.step(i, clock, reading_c, state.system_on, zone, notices);
+        }
+        changed
+    }
+
+    #[inline(never)]
+    fn votes(&self, t_s: f64, state: &ControlState) -> Votes {
         let mut votes = Votes::default();
         let mode = state.mode.mode;
         for (zone, &share) in state.zones.iter().zip(&self.shares) {
@@ -165,6 +221,16 @@ impl Controller {
         if let ModeRule::LeadZone { zone } = self.spec.mode.rule {
             votes.lead = state.zones.get(zone).and_then(|z| z.wants);
         }
+        votes
+    }
+
+    fn choose_mode(&self, t_s: f64, state: &mut ControlState, notices: &mut Vec<Notice>) {
+        // Nobody counts votes on a mode that is set by hand.
+        let votes = if self.spec.mode.may_change(&state.mode) {
+            self.votes(t_s, state)
+        } else {
+            Votes::default()
+        };
         let running = state.sequence.phase == Phase::Running;
         if let Some(cause) = self.spec.mode.step(t_s, &votes, running, &mut state.mode) {
             notices.push(Notice::new(t_s, NoticeKind::ModeChange).cause(cause));
@@ -176,6 +242,9 @@ impl Controller {
         }
     }
 
+    /// Begins and ends calls and waits. They follow from what the zones want, from the mode and from
+    /// whether it may change: until one of these does, nothing is to be done.
+    #[inline(never)]
     fn update_calls(&self, t_s: f64, state: &mut ControlState, notices: &mut Vec<Notice>) {
         let mode = state.mode.mode;
         let may_change = self.spec.mode.may_change(&state.mode);
@@ -205,6 +274,7 @@ impl Controller {
                 zone.waiting_since_s = f64::NAN;
             }
         }
+        state.some_zone_calls = state.zones.iter().any(|z| z.calling);
     }
 
     fn protect(
@@ -284,43 +354,33 @@ impl Controller {
             }
             None => 0.0,
         };
-        self.fill_zones(t_s, running && !imposed.any(), imposed, state, commands);
-    }
-
-    fn fill_zones(
-        &self,
-        t_s: f64,
-        free: bool,
-        imposed: &Imposed,
-        state: &mut ControlState,
-        commands: &mut Commands,
-    ) {
-        let mode = state.mode.mode;
         let least = if state.fan_on {
             imposed.least_open
         } else {
             0.0
         };
-        for (i, (spec, zone)) in self.spec.zones.iter().zip(&mut state.zones).enumerate() {
-            zone.opening = spec
-                .opening(mode, t_s, free, zone)
-                .max(least)
-                .clamp(0.0, 1.0);
-            commands.zone_call[i] = zone.calling;
-            commands.zone_waiting[i] = !zone.waiting_since_s.is_nan();
-            commands.zone_setpoints[i] = zone.setpoints;
-            commands.zone_setpoint_c[i] = match (zone.setpoints, mode) {
-                (Some(set), Mode::Cooling) => set.cooling_c,
-                (Some(set), Mode::Heating) => set.heating_c,
-                (None, _) => f64::NAN,
-            };
-            commands.zone_regime[i] = zone.regime;
+        if t_s >= state.openings_due_s || state.least_open != least {
+            state.least_open = least;
+            self.set_openings(t_s, running && !imposed.any(), state);
         }
+        commands.show(&state.zones);
         for (target, owner) in commands.channel_opening.iter_mut().zip(&self.spec.channels) {
             *target = match *owner {
                 ChannelOwner::Zone(i) => state.zones.get(i).map_or(0.0, |z| z.opening),
                 ChannelOwner::Relief => commands.relief_opening,
             };
+        }
+    }
+
+    /// Opens the zones' dampers as far as their laws say, and notes when to look at them again.
+    /// `free`: the unit runs and no protection acts.
+    #[inline(never)]
+    fn set_openings(&self, t_s: f64, free: bool, state: &mut ControlState) {
+        state.openings_due_s = f64::INFINITY;
+        for (spec, zone) in self.spec.zones.iter().zip(&mut state.zones) {
+            let opening = spec.opening(state.mode.mode, t_s, free, zone);
+            zone.opening = opening.max(state.least_open).clamp(0.0, 1.0);
+            state.openings_due_s = state.openings_due_s.min(spec.opening_due_s(zone));
         }
     }
 }

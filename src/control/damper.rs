@@ -78,15 +78,27 @@ impl Modulating {
     /// mode or in protection: then the opening stands still, and so does the integral.
     ///
     /// The PI law is in velocity form and limited to minimum..1, so it cannot wind up.
+    #[inline]
     pub fn step(&self, error_k: f64, t_s: f64, free: bool, s: &mut DamperState) -> f64 {
         let elapsed_s = t_s - s.updated_s;
         if elapsed_s < self.update_s - 1e-6 {
             return s.opening;
         }
         s.updated_s = t_s;
+        self.update(error_k, elapsed_s, free, s);
+        s.opening
+    }
+
+    /// When the next command may be sent, s.
+    pub(super) fn due_s(&self, s: &DamperState) -> f64 {
+        s.updated_s + self.update_s
+    }
+
+    #[inline(never)]
+    fn update(&self, error_k: f64, elapsed_s: f64, free: bool, s: &mut DamperState) {
         let before_k = std::mem::replace(&mut s.error_before_k, error_k);
         if !free || !error_k.is_finite() {
-            return s.opening;
+            return;
         }
         s.law = if self.integral_s > 0.0 && before_k.is_finite() && elapsed_s.is_finite() {
             let gain = (1.0 - self.minimum_open) / self.proportional_band_k;
@@ -99,7 +111,6 @@ impl Modulating {
         if (s.law - s.opening).abs() >= self.dead_band || s.law == 1.0 {
             s.opening = s.law;
         }
-        s.opening
     }
 }
 

@@ -3,7 +3,7 @@
 use super::mode::Mode;
 use super::sequence::Phase;
 use super::timetable::Setpoints;
-use super::zone::Regime;
+use super::zone::{Regime, ZoneState};
 
 /// Sensor readings at one step. A reading that does not exist, or is lost, is NaN; a slice may be
 /// shorter than the number of zones or channels, and what is missing counts as lost.
@@ -101,8 +101,39 @@ impl Commands {
         }
     }
 
+    /// Copies what the zones want and have in force.
+    #[inline]
+    pub(super) fn show(&mut self, zones: &[ZoneState]) {
+        let (call, waiting) = (&mut self.zone_call, &mut self.zone_waiting);
+        let (setpoints, setpoint_c) = (&mut self.zone_setpoints, &mut self.zone_setpoint_c);
+        let shown = call.iter_mut().zip(waiting).zip(setpoints).zip(setpoint_c);
+        let shown = shown.zip(&mut self.zone_regime);
+        for (zone, ((((call, waiting), setpoints), setpoint_c), regime)) in zones.iter().zip(shown)
+        {
+            *call = zone.calling;
+            *waiting = !zone.waiting_since_s.is_nan();
+            *setpoints = zone.setpoints;
+            *setpoint_c = zone.setpoints.map_or(f64::NAN, |set| set.of(self.mode));
+            *regime = zone.regime;
+        }
+    }
+
     /// Makes the lists as long as the controller needs; allocates only when they are not.
+    #[inline]
     pub(super) fn fit(&mut self, zones: usize, channels: usize) {
+        let fits = self.channel_opening.len() == channels
+            && self.zone_call.len() == zones
+            && self.zone_waiting.len() == zones
+            && self.zone_setpoint_c.len() == zones
+            && self.zone_setpoints.len() == zones
+            && self.zone_regime.len() == zones;
+        if !fits {
+            self.resize(zones, channels);
+        }
+    }
+
+    #[cold]
+    fn resize(&mut self, zones: usize, channels: usize) {
         self.channel_opening.resize(channels, 0.0);
         self.zone_call.resize(zones, false);
         self.zone_waiting.resize(zones, false);

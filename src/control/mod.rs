@@ -26,6 +26,8 @@ pub mod optimum_start;
 pub mod protection;
 mod regime;
 pub mod relief_pi;
+#[cfg(test)]
+mod remembered;
 pub mod sequence;
 mod spec;
 pub mod staging;

@@ -165,6 +165,7 @@ impl ModeSpec {
     ///
     /// A vote, head count or first call changes the mode only when no zone calls in the present
     /// one; the lead zone and the wait limit also stop a run (after its minimum run time).
+    #[inline]
     pub fn step(&self, t_s: f64, votes: &Votes, running: bool, s: &mut ModeState) -> Option<Cause> {
         self.decide(t_s, votes, s);
         match s.pending {
@@ -179,8 +180,8 @@ impl ModeSpec {
         }
     }
 
+    #[inline]
     fn decide(&self, t_s: f64, votes: &Votes, s: &mut ModeState) {
-        let other = s.mode.other();
         let set_by_hand = match (s.person, self.rule) {
             (Some(mode), _) | (None, ModeRule::Fixed(mode)) => Some(mode),
             _ => None,
@@ -188,8 +189,14 @@ impl ModeSpec {
         if let Some(mode) = set_by_hand {
             s.pending = (mode != s.mode).then_some((mode, Cause::Person));
             s.claimed_since_s = None;
-            return;
+        } else {
+            self.weigh(t_s, votes, s);
         }
+    }
+
+    #[inline(never)]
+    fn weigh(&self, t_s: f64, votes: &Votes, s: &mut ModeState) {
+        let other = s.mode.other();
         // A change decided for someone who no longer wants it is dropped.
         if votes.calls(other) == 0 {
             s.pending = None;

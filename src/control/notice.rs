@@ -200,6 +200,8 @@ pub struct Notice {
 
 impl Notice {
     /// A notice of `kind` at `t_s` and nothing else.
+    // Nearly every step has nothing to report: cold keeps notices off its path.
+    #[cold]
     pub fn new(t_s: f64, kind: NoticeKind) -> Self {
         Self {
             t_s,

@@ -205,6 +205,7 @@ impl Protection {
     }
 
     /// Judges the reading and adds to what is imposed.
+    #[inline]
     pub fn step(
         &self,
         index: usize,
@@ -215,6 +216,23 @@ impl Protection {
         notices: &mut Vec<Notice>,
     ) {
         let value = self.sense.reading(readings);
+        if s.standing == Standing::Clear && !s.locked && !self.beyond(value) {
+            s.beyond_since_s = f64::NAN;
+        } else {
+            self.judge(index, now, value, s, imposed, notices);
+        }
+    }
+
+    #[inline(never)]
+    fn judge(
+        &self,
+        index: usize,
+        now: &Watch,
+        value: f64,
+        s: &mut ProtectionState,
+        imposed: &mut Imposed,
+        notices: &mut Vec<Notice>,
+    ) {
         self.reset_if_back(index, now, value, s, notices);
         if self.qualified(now, value, s) {
             self.act(index, now, value, s, notices);
@@ -246,15 +264,24 @@ impl Protection {
         }
     }
 
-    /// Whether the reading has been beyond the trip value for the qualifying time.
-    fn qualified(&self, now: &Watch, value: f64, s: &mut ProtectionState) -> bool {
-        let beyond = if self.sense.trips_high() {
+    /// Whether the reading is beyond the trip value; a lost one is not.
+    #[inline]
+    fn beyond(&self, value: f64) -> bool {
+        if self.sense.trips_high() {
             value > self.trip
         } else {
             value < self.trip
-        };
+        }
+    }
+
+    /// Whether the reading has been beyond the trip value for the qualifying time.
+    fn qualified(&self, now: &Watch, value: f64, s: &mut ProtectionState) -> bool {
         let blind = now.running.is_some() && now.since_start_s < self.blind_s - EPS_S;
-        if !beyond || blind || s.standing == Standing::Tripped || !self.sense.watches(now) {
+        if !self.beyond(value)
+            || blind
+            || s.standing == Standing::Tripped
+            || !self.sense.watches(now)
+        {
             s.beyond_since_s = f64::NAN;
             return false;
         }

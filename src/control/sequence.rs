@@ -98,6 +98,18 @@ pub struct SequenceInputs {
     pub call_ended_by: Cause,
 }
 
+impl SequenceInputs {
+    /// Whether these keep the unit in `phase`, whatever its timers say.
+    #[inline]
+    pub(super) fn keep(&self, phase: Phase) -> bool {
+        match phase {
+            Phase::Idle => !self.calling,
+            Phase::Running => self.calling && !self.change_pending && !self.forbidden,
+            Phase::Opening | Phase::PostRun => false,
+        }
+    }
+}
+
 /// What the sequence did at one step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct SequenceStep {
@@ -149,7 +161,16 @@ impl SequenceSpec {
     }
 
     /// Moves through the phases as far as the inputs allow.
+    #[inline]
     pub fn step(&self, i: &SequenceInputs, s: &mut SequenceState) -> SequenceStep {
+        if i.keep(s.phase) {
+            s.held = None;
+            return SequenceStep::default();
+        }
+        self.advance(i, s)
+    }
+
+    fn advance(&self, i: &SequenceInputs, s: &mut SequenceState) -> SequenceStep {
         let mut done = SequenceStep::default();
         let mut held = None;
         // Four phases: with waits of zero a step may pass through several, but never twice

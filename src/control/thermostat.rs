@@ -3,7 +3,7 @@
 //! The reading is built in one order: lag, offset, noise, resolution, sampling. It stands on the
 //! plant's side of the wires; the controller itself sees only the finished reading.
 
-use rand_distr::{Distribution, Normal};
+use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::SeedableRng;
 
@@ -57,38 +57,45 @@ impl Sensor {
     ///
     /// The lag is solved exactly for an input that changes linearly over the step. An unknown
     /// input reads NaN and leaves the sensor as it was.
+    #[inline]
     pub fn step(&self, air_c: f64, wall_c: f64, dt_s: f64, state: &mut SensorState) -> f64 {
         let input = self.sensed_c(air_c, wall_c);
         if !input.is_finite() {
             return f64::NAN;
         }
-        if self.lag_s > 0.0 {
-            if state.weights.dt_s != dt_s {
-                state.weights = LagWeights::new(self.lag_s, dt_s);
-            }
-            let w = &state.weights;
-            state.lagged_c =
-                w.old_output * state.lagged_c + w.old_input * state.input_c + w.new_input * input;
+        state.lagged_c = if state.weights.dt_s == dt_s {
+            state.weights.lagged_c(state, input)
+        } else if self.lag_s > 0.0 {
+            state.weights = LagWeights::new(self.lag_s, dt_s);
+            state.weights.lagged_c(state, input)
         } else {
-            state.lagged_c = input;
-        }
+            input
+        };
         state.input_c = input;
         state.since_sample_s += dt_s;
         // A hair of slack, so that summed steps sample on the step they stand for.
         if state.since_sample_s >= self.sample_s - 1e-6 {
-            state.since_sample_s = if self.sample_s > dt_s {
-                (state.since_sample_s - self.sample_s).max(0.0)
-            } else {
-                0.0
-            };
-            state.reading_c = self.finish(state);
+            self.sample(dt_s, state);
         }
         state.reading_c
     }
 
+    /// Takes the sample that is due; most steps fall between two.
+    #[inline(never)]
+    fn sample(&self, dt_s: f64, state: &mut SensorState) {
+        state.since_sample_s = if self.sample_s > dt_s {
+            (state.since_sample_s - self.sample_s).max(0.0)
+        } else {
+            0.0
+        };
+        state.reading_c = self.finish(state);
+    }
+
+    #[inline]
     fn sensed_c(&self, air_c: f64, wall_c: f64) -> f64 {
-        // A weight of zero must not let an unknown wall temperature spoil the reading.
-        if self.wall_weight == 0.0 {
+        // A weight of zero must not let an unknown wall temperature spoil the reading. Bits, because
+        // numbers would be compared by computing both branches.
+        if self.wall_weight.to_bits() == 0 {
             air_c
         } else {
             air_c + self.wall_weight * (wall_c - air_c)
@@ -97,10 +104,9 @@ impl Sensor {
 
     fn finish(&self, state: &mut SensorState) -> f64 {
         let mut reading = state.lagged_c + self.offset_k;
-        if self.noise_k > 0.0
-            && let Ok(normal) = Normal::new(0.0, self.noise_k)
-        {
-            reading += normal.sample(&mut state.noise);
+        if self.noise_k > 0.0 {
+            let deviations: f64 = StandardNormal.sample(&mut state.noise);
+            reading += self.noise_k * deviations;
         }
         if self.resolution_k > 0.0 {
             reading = (reading / self.resolution_k).round() * self.resolution_k;
@@ -133,25 +139,34 @@ struct LagWeights {
 }
 
 impl LagWeights {
+    /// For no step at all.
     const NONE: Self = Self {
-        dt_s: 0.0,
+        dt_s: f64::NEG_INFINITY,
         old_output: 1.0,
         old_input: 0.0,
         new_input: 0.0,
     };
 
+    #[cold]
     fn new(lag_s: f64, dt_s: f64) -> Self {
         let h = dt_s / lag_s;
         // exp_m1 keeps 1 - a exact when the step is short against the lag.
         let one_less_a = -(-h).exp_m1();
         let a = 1.0 - one_less_a;
-        let b = one_less_a / h;
+        let b = if h > 0.0 { one_less_a / h } else { 1.0 };
         Self {
             dt_s,
             old_output: a,
             old_input: b - a,
             new_input: 1.0 - b,
         }
+    }
+
+    #[inline]
+    fn lagged_c(&self, before: &SensorState, input_c: f64) -> f64 {
+        self.old_output * before.lagged_c
+            + self.old_input * before.input_c
+            + self.new_input * input_c
     }
 }
 

@@ -6,6 +6,7 @@ use chrono::Weekday;
 use thiserror::Error;
 
 use super::clock::{MINUTES_PER_DAY, MINUTES_PER_WEEK, weekday_of};
+use super::mode::Mode;
 
 /// A pair of setpoints, °C. A zone cools above the one and heats below the other.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,6 +23,15 @@ impl Setpoints {
         Self {
             cooling_c: self.cooling_c + shift_k,
             heating_c: self.heating_c + shift_k,
+        }
+    }
+
+    /// The one of a mode, °C.
+    #[inline]
+    pub fn of(self, mode: Mode) -> f64 {
+        match mode {
+            Mode::Cooling => self.cooling_c,
+            Mode::Heating => self.heating_c,
         }
     }
 

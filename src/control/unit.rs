@@ -10,7 +10,7 @@ use super::staging::{Need, Stages, StagingState};
 use super::zone::error_k;
 
 impl Controller {
-    /// Moves the unit through its sequence and opens or closes the zones accordingly.
+    /// Moves the unit through its sequence.
     pub(super) fn sequence(
         &self,
         t_s: f64,
@@ -19,29 +19,29 @@ impl Controller {
         state: &mut ControlState,
         notices: &mut Vec<Notice>,
     ) {
-        let (all_ready, some_ready) = self.dampers_ready(readings, state);
-        let open_for_s = state
-            .zones
-            .iter()
-            .filter(|z| z.calling && z.open)
-            .fold(0.0_f64, |longest, z| longest.max(t_s - z.open_since_s));
-        let inputs = SequenceInputs {
+        let mut inputs = SequenceInputs {
             t_s,
-            calling: state.zones.iter().any(|z| z.calling),
+            calling: state.some_zone_calls,
             mode: state.mode.mode,
             change_off_s: self.spec().mode.change_off_s,
             change_pending: state.mode.pending.is_some(),
             forbidden: imposed.off.is_some(),
             keep_fan: imposed.keep_fan,
             no_post_run: imposed.no_post_run,
-            open_for_s,
-            all_ready,
-            some_ready,
+            open_for_s: 0.0,
+            all_ready: false,
+            some_ready: false,
             call_ended_by: state.call_ended_by,
         };
+        // Dampers matter only to a start.
+        if inputs.calling && !inputs.keep(state.sequence.phase) {
+            inputs.open_for_s = longest_open_s(t_s, state);
+            (inputs.all_ready, inputs.some_ready) = self.dampers_ready(readings, state);
+        }
         let done = self.spec().sequence.step(&inputs, &mut state.sequence);
-        report(t_s, &done, imposed, state, notices);
-        self.open_zones(t_s, &inputs, state);
+        if done != SequenceStep::default() {
+            report(t_s, &done, imposed, state, notices);
+        }
     }
 
     /// Whether all, and whether some, dampers of the calling zones report open.
@@ -70,15 +70,18 @@ impl Controller {
 
     /// Which zones' dampers are open in this phase: those that call; at a minimum-run hold and in
     /// the post-run those that called last.
-    fn open_zones(&self, t_s: f64, inputs: &SequenceInputs, state: &mut ControlState) {
-        let phase = state.sequence.phase;
+    #[inline(never)]
+    pub(super) fn open_zones(&self, t_s: f64, state: &mut ControlState) {
+        let (mode, phase) = (state.mode.mode, state.sequence.phase);
+        let follow = state.some_zone_calls && matches!(phase, Phase::Opening | Phase::Running);
         for (spec, zone) in self.spec().zones.iter().zip(&mut state.zones) {
-            if inputs.calling && matches!(phase, Phase::Opening | Phase::Running) {
+            if follow {
                 zone.held = zone.calling;
             }
             let open = phase != Phase::Idle && zone.held;
-            spec.set_open(open, inputs.mode, t_s, zone);
+            spec.set_open(open, mode, t_s, zone);
         }
+        state.opened_in = Some(phase);
     }
 
     /// Speed for this step, and whether a limit holds it below demand.
@@ -97,13 +100,8 @@ impl Controller {
         }
         let staging = &self.spec().staging;
         let mode = state.mode.mode;
-        let mut need = Need::default();
-        for (zone, &share) in state.zones.iter().zip(self.shares()) {
-            if let (true, Some(set)) = (zone.calling, zone.setpoints) {
-                need.add(share, error_k(mode, zone.reading_c, set), staging.band_k);
-            }
-        }
-        let demand = staging.demand(&need);
+        let demand = state.demand.unwrap_or_else(|| self.demand(state));
+        state.demand = Some(demand);
         let mut cap = imposed.speed_cap;
         if let Some(limit) = &staging.airflow_limit
             && t_s - state.sequence.started_s >= limit.blind_s
@@ -117,9 +115,30 @@ impl Controller {
         }
         (speed, cap < demand)
     }
+
+    /// Speed the calling zones ask for.
+    #[inline(never)]
+    fn demand(&self, state: &ControlState) -> f64 {
+        let staging = &self.spec().staging;
+        let mut need = Need::default();
+        for (zone, &share) in state.zones.iter().zip(self.shares()) {
+            if let (true, Some(set)) = (zone.calling, zone.setpoints) {
+                let error_k = error_k(state.mode.mode, zone.reading_c, set);
+                need.add(share, error_k, staging.band_k);
+            }
+        }
+        staging.demand(&need)
+    }
+}
+
+/// Longest time for which the dampers of a calling zone have been commanded open, s.
+fn longest_open_s(t_s: f64, state: &ControlState) -> f64 {
+    let open = state.zones.iter().filter(|z| z.calling && z.open);
+    open.fold(0.0, |longest, z| longest.max(t_s - z.open_since_s))
 }
 
 /// Reports what the sequence did.
+#[cold]
 fn report(
     t_s: f64,
     done: &SequenceStep,

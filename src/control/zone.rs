@@ -131,8 +131,26 @@ impl ZoneSpec {
         }
     }
 
-    /// Brings setpoints and wish up to date.
+    /// Brings setpoints and wish up to date. Returns `false` when nothing can have changed.
+    #[inline]
     pub(super) fn step(
+        &self,
+        index: usize,
+        clock: &Clock,
+        reading_c: f64,
+        system_on: bool,
+        s: &mut ZoneState,
+        notices: &mut Vec<Notice>,
+    ) -> bool {
+        let settled = s.settled(clock, reading_c, system_on);
+        if !settled {
+            self.decide(index, clock, reading_c, system_on, s, notices);
+        }
+        !settled
+    }
+
+    #[inline(never)]
+    fn decide(
         &self,
         index: usize,
         clock: &Clock,
@@ -165,7 +183,7 @@ impl ZoneSpec {
             }
         }
         self.watch_recovery(clock.t_s, s);
-        self.decide(changed_by, s);
+        self.wish(changed_by, s);
     }
 
     fn note_sensor(&self, index: usize, t_s: f64, s: &mut ZoneState, notices: &mut Vec<Notice>) {
@@ -181,14 +199,17 @@ impl ZoneSpec {
         }
     }
 
-    fn decide(&self, changed_by: Option<Cause>, s: &mut ZoneState) {
+    fn wish(&self, changed_by: Option<Cause>, s: &mut ZoneState) {
         let before = s.wants;
-        s.wants = s.setpoints.and_then(|set| {
-            [Mode::Cooling, Mode::Heating].into_iter().find(|&mode| {
-                let error_k = error_k(mode, s.reading_c, set);
-                self.differential.calls(error_k, before == Some(mode))
-            })
-        });
+        let calls = |mode, set| {
+            let error_k = error_k(mode, s.reading_c, set);
+            self.differential.calls(error_k, before == Some(mode))
+        };
+        s.wants = match s.setpoints {
+            Some(set) if calls(Mode::Cooling, set) => Some(Mode::Cooling),
+            Some(set) if calls(Mode::Heating, set) => Some(Mode::Heating),
+            _ => None,
+        };
         if before.is_some() && s.wants != before {
             s.ended_by = if s.sensor_ok {
                 changed_by.unwrap_or(Cause::Satisfied)
@@ -208,6 +229,7 @@ impl ZoneSpec {
     }
 
     /// Target opening of its dampers. `free`: the unit runs and no protection acts.
+    #[inline]
     pub(super) fn opening(&self, mode: Mode, t_s: f64, free: bool, s: &mut ZoneState) -> f64 {
         if let Damper::Fixed { opening } = self.damper {
             return opening;
@@ -236,6 +258,14 @@ impl ZoneSpec {
         }
     }
 
+    /// No opening changes of itself before this, s: a hint, and a little early.
+    pub(super) fn opening_due_s(&self, s: &ZoneState) -> f64 {
+        match &self.damper {
+            Damper::Modulating(m) if s.open => m.due_s(&s.damper) - 1e-3,
+            _ => f64::INFINITY,
+        }
+    }
+
     /// Opens or closes the zone for the sequence.
     pub(super) fn set_open(&self, open: bool, mode: Mode, t_s: f64, s: &mut ZoneState) {
         if open && !s.open {
@@ -257,6 +287,18 @@ impl ZoneState {
     /// Whether the zone's sensor reads.
     pub fn sensor_ok(&self) -> bool {
         self.sensor_ok
+    }
+
+    /// Whether a step would only decide again what the last one did: the same minute, the same
+    /// reading, and nothing of a person's that has come or may run out.
+    #[inline]
+    fn settled(&self, clock: &Clock, reading_c: f64, system_on: bool) -> bool {
+        reading_c.to_bits() == self.reading_c.to_bits()
+            && self.minute == Some(clock.minute_of_week)
+            && self.system_on == system_on
+            && !self.touched
+            && self.shift.is_none()
+            && self.switched.is_none()
     }
 }
 
