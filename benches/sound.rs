@@ -2,7 +2,8 @@
 
 use divan::black_box;
 use openshut::measure::Observer;
-use openshut::measure::noise_rating::{LaeqMeter, LoudestMinute, nc_rating};
+use openshut::measure::loudest_minute::LoudestMinute;
+use openshut::measure::noise_rating::{LaeqMeter, nc_rating};
 use openshut::measure::sound::Sound;
 use openshut::plant::air_side::AirSide;
 use openshut::plant::sound::attenuation::{Elbow, Element};

@@ -2,8 +2,9 @@
 //! (`sound_examples.json`: computed apart from this crate, values rounded to 0.1 dB) and against
 //! python-acoustics (`sound_rating.json`, made by `sound_rating.py`).
 
+use openshut::measure::loudest_minute::LoudestMinute;
 use openshut::measure::noise_rating::{
-    LaeqMeter, LoudestMinute, NC_CURVES, NcValue, ROOM_LIMITS, nc_rating, nr_rating, room_limit,
+    LaeqMeter, NC_CURVES, NcValue, ROOM_LIMITS, nc_rating, nr_rating, room_limit,
 };
 use openshut::plant::sound::attenuation::{
     Elbow, Element, FLEXIBLE_LIMIT_M, bare_rectangular_db_m, bare_round_db_m, flexible_db,

@@ -8,6 +8,7 @@ pub mod comfort;
 pub mod cycling;
 pub mod energy;
 pub mod limits;
+pub mod loudest_minute;
 pub mod noise_rating;
 pub mod sound;
 pub mod thermal_comfort;

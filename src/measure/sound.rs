@@ -1,6 +1,7 @@
 //! Sound in every room over a run: levels by day and night, the loudest minute and what ruled it.
 
-use super::noise_rating::{LoudStretch, LoudestMinute, NcRating, NcValue, nc_rating};
+use super::loudest_minute::{LoudStretch, LoudestMinute};
+use super::noise_rating::{NcRating, NcValue, nc_rating};
 use super::{Measure, Observer, call_mask, calling};
 use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::{A_WEIGHT, OCTAVE_HZ, energy_to_db, to_db};
