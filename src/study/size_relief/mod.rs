@@ -129,7 +129,7 @@ pub fn size_relief(
         answers.push(search.judge(&way, 0)?);
     }
     progress(0.05);
-    let bare = search.settle(&[Edit::Without("relief".into())], &search.jobs)?;
+    let bare = search.settle_every(&[Edit::Without("relief".into())])?;
     let unneeded = search.heard_or_pressed(&bare) <= 1.0;
     if !unneeded {
         answers.extend(search.diameters(alternatives::reliefs(case))?);
