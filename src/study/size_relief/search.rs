@@ -21,6 +21,9 @@ const SOUND_TRIES: u32 = 8;
 /// Rounds of settling the binding sets and checking all.
 const MOST_ROUNDS: usize = 6;
 
+/// Changes, and every set settled with them.
+type Last = (Vec<Edit>, Rc<Vec<Combination>>);
+
 /// Settles what a way makes of a scenario, and finds its least sufficient strength.
 pub(super) struct Search<'a> {
     case: &'a Case,
@@ -30,7 +33,7 @@ pub(super) struct Search<'a> {
     /// The sets that strengths are tried on: all of a few, else those found to bind so far.
     active: RefCell<Vec<(u64, usize)>>,
     /// The changes last settled on every set, with what came out.
-    last: RefCell<Option<(Vec<Edit>, Rc<Vec<Combination>>)>>,
+    last: RefCell<Option<Last>>,
 }
 
 impl<'a> Search<'a> {
