@@ -16,8 +16,8 @@ const FEW: usize = 160;
 const BINDING: usize = 6;
 /// Diameters that go on to a full run: the smallest that is enough and the next ones.
 const DIAMETERS: usize = 3;
-/// Strengths tried on the way to the strongest where sound, which need not fall, decides.
-const SOUND_TRIES: u32 = 8;
+/// Strengths tried on the way to the strongest where what decides need not fall with strength.
+const TRIES: u32 = 8;
 /// Rounds of settling the binding sets and checking all.
 const MOST_ROUNDS: usize = 6;
 
@@ -132,8 +132,8 @@ impl<'a> Search<'a> {
     }
 
     /// The least strength at which static and velocity hold in every set, or more where that also makes
-    /// every room quiet enough; `None` when not even the strongest is enough. Sound need not fall with
-    /// strength, so a few strengths are tried; when none is quiet, sound is left to the verdict.
+    /// every room quiet enough; `None` when none tried is enough. Sound need not fall with strength, so a
+    /// few strengths are tried; when none is quiet, sound is left to the verdict.
     ///
     /// Strengths are tried on the sets that bind; what is found is checked on all, and those that break it
     /// join in.
@@ -142,6 +142,9 @@ impl<'a> Search<'a> {
             let Some((strength, quiet)) = self.least_on_active(way)? else {
                 return Ok(None);
             };
+            if self.active.borrow().len() == self.jobs.len() {
+                return Ok(Some(strength));
+            }
             let every = self.settle_every(&(way.edits)(strength))?;
             let holds = if quiet {
                 self.heard_or_pressed(&every) <= 1.0
@@ -169,23 +172,19 @@ impl<'a> Search<'a> {
         } else if way.strongest > 0 && pressed(way.strongest)? {
             halved(0, way.strongest, pressed)?
         } else {
-            return Ok(None);
+            // A zone held wide open may take too much air where one half open takes enough.
+            match tried(0, way.strongest.saturating_sub(1), pressed)? {
+                Some(least) => least,
+                None => return Ok(None),
+            }
         };
         if quiet(least)? {
             return Ok(Some((least, true)));
         }
-        let mut loud = least;
-        for i in 1..=SOUND_TRIES {
-            let tried = least + (way.strongest - least) * i / SOUND_TRIES;
-            if tried == loud {
-                continue;
-            }
-            if quiet(tried)? {
-                return Ok(Some((halved(loud, tried, quiet)?, true)));
-            }
-            loud = tried;
-        }
-        Ok(Some((least, false)))
+        Ok(Some(match tried(least, way.strongest, quiet)? {
+            Some(strength) => (strength, true),
+            None => (least, false),
+        }))
     }
 
     /// The smallest diameter that is enough at its strongest, and the next ones, each at its least
@@ -216,13 +215,13 @@ impl<'a> Search<'a> {
             }
             match self.least(way)? {
                 // It need not open below the static limit: no relief does as well.
-                Some(0) => break,
+                Some(0) => return Ok(answers),
                 Some(strength) => answers.push(self.judge(way, strength)?),
                 // Enough on the sets that bound so far, and not on all.
                 None => {}
             }
         }
-        if answers.is_empty() && self.least(last)?.is_none() {
+        if answers.is_empty() {
             answers.push(self.judge(last, last.strongest)?);
         }
         Ok(answers)
@@ -281,6 +280,27 @@ impl<'a> Search<'a> {
     }
 }
 
+/// From a strength that is not enough up to another, in [`TRIES`] strides: the first that is enough, and
+/// from the stride before it the least.
+fn tried(
+    from: u32,
+    to: u32,
+    enough: impl Fn(u32) -> Result<bool, StudyError>,
+) -> Result<Option<u32>, StudyError> {
+    let mut low = from;
+    for i in 1..=TRIES {
+        let high = from + to.saturating_sub(from) * i / TRIES;
+        if high == low {
+            continue;
+        }
+        if enough(high)? {
+            return halved(low, high, enough).map(Some);
+        }
+        low = high;
+    }
+    Ok(None)
+}
+
 /// Between a strength that is not enough and one that is, the least that is.
 fn halved(
     mut low: u32,
@@ -325,4 +345,48 @@ fn binding(list: &[Combination], jobs: &[(u64, usize)]) -> Vec<(u64, usize)> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::control::Mode;
+    use crate::study::alternatives;
+
+    #[test]
+    fn what_is_enough_only_in_the_middle_is_found() {
+        let middle = |s: u32| Ok((30..=60).contains(&s));
+        assert_eq!(tried(0, 99, middle).unwrap(), Some(30));
+        assert_eq!(tried(0, 0, middle).unwrap(), None);
+        assert_eq!(halved(0, 45, middle).unwrap(), 30);
+    }
+
+    /// A search that knows no binding set yet against one that settles all of them at every look.
+    #[test]
+    fn the_sets_that_bind_need_what_all_sets_need() {
+        let always = "[{ from = \"00:00\", to = \"24:00\" }]";
+        let zones = ["living", "parents", "children", "study"];
+        let bands = zones.map(|z| Edit::set(format!("zone.{z}.bands"), always));
+        let case = Case::embedded("small-zone-no-relief").unwrap();
+        let case = case.with("all day", &bands).unwrap();
+        let mut options = SizingOptions::default();
+        options.combinations.modes = vec![Mode::Cooling, Mode::Heating];
+        let all = Search::new(&case, &options).unwrap();
+        let binding = Search::new(&case, &options).unwrap();
+        binding.active.borrow_mut().clear();
+        assert_eq!(*all.active.borrow(), all.jobs);
+        let reliefs = || alternatives::reliefs(&case);
+        assert_eq!(
+            all.diameters(reliefs()).unwrap(),
+            binding.diameters(reliefs()).unwrap()
+        );
+        let mut found = 0;
+        for way in alternatives::ways(&case) {
+            let strength = all.least(&way).unwrap();
+            assert_eq!(strength, binding.least(&way).unwrap(), "{}", way.key);
+            found += usize::from(strength.is_some_and(|s| s > 0));
+        }
+        let tried_on = binding.active.borrow().len();
+        assert!(found > 0 && tried_on < all.jobs.len(), "{found} {tried_on}");
+    }
 }
