@@ -145,7 +145,7 @@ pub struct Combination {
     pub permitted: bool,
     /// The settled states; those that count first.
     pub states: Vec<StatePoint>,
-    /// The worst that counts, by criterion in the order of [`CRITERIA`].
+    /// The worst that counts, by criterion in the order of [`CRITERIA`](crate::study::criteria::CRITERIA).
     pub worst: Vec<Option<Worst>>,
     /// The worst at rated speed.
     pub rated: Vec<Option<Worst>>,

@@ -33,7 +33,7 @@ pub struct SizingOptions {
 /// A limit broken by some sets.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Breach {
-    /// Index into [`CRITERIA`].
+    /// Index into [`CRITERIA`](crate::study::criteria::CRITERIA).
     pub criterion: usize,
     /// How many sets (and modes) break it.
     pub sets: usize,
@@ -97,7 +97,7 @@ pub struct Sizing {
     pub zones: Vec<String>,
     /// Sets and modes judged.
     pub judged: usize,
-    /// Which of [`CRITERIA`] count.
+    /// Which of [`CRITERIA`](crate::study::criteria::CRITERIA) count.
     pub counts: Vec<bool>,
     /// Whether every set keeps static, velocity and sound without any relief, so that nothing has to be
     /// sized.
@@ -129,7 +129,7 @@ pub fn size_relief(
         answers.push(search.judge(&way, 0)?);
     }
     progress(0.05);
-    let bare = search.settle(&[Edit::Without("relief".into())], &search.jobs)?;
+    let bare = search.settle_every(&[Edit::Without("relief".into())])?;
     let unneeded = search.heard_or_pressed(&bare) <= 1.0;
     if !unneeded {
         answers.extend(search.diameters(alternatives::reliefs(case))?);

@@ -1,5 +1,8 @@
 //! The least strength of a way that is enough, on the sets that bind.
 
+use std::cell::RefCell;
+use std::rc::Rc;
+
 use super::{Answer, Breach, SizingOptions};
 use crate::study::StudyError;
 use crate::study::alternatives::Way;
@@ -13,10 +16,13 @@ const FEW: usize = 160;
 const BINDING: usize = 6;
 /// Diameters that go on to a full run: the smallest that is enough and the next ones.
 const DIAMETERS: usize = 3;
-/// Strengths tried on the way to the strongest where sound, which need not fall, decides.
-const SOUND_TRIES: u32 = 8;
+/// Strengths tried on the way to the strongest where what decides need not fall with strength.
+const TRIES: u32 = 8;
 /// Rounds of settling the binding sets and checking all.
 const MOST_ROUNDS: usize = 6;
+
+/// Changes, and every set settled with them.
+type Last = (Vec<Edit>, Rc<Vec<Combination>>);
 
 /// Settles what a way makes of a scenario, and finds its least sufficient strength.
 pub(super) struct Search<'a> {
@@ -24,6 +30,10 @@ pub(super) struct Search<'a> {
     options: Options,
     pub(super) jobs: Vec<(u64, usize)>,
     pub(super) counts: Vec<bool>,
+    /// The sets that strengths are tried on: all of a few, else those found to bind so far.
+    active: RefCell<Vec<(u64, usize)>>,
+    /// The changes last settled on every set, with what came out.
+    last: RefCell<Option<Last>>,
 }
 
 impl<'a> Search<'a> {
@@ -46,9 +56,12 @@ impl<'a> Search<'a> {
         // counts only when the file asks for it.
         let asked =
             s.limits.relief_share.mandatory || case.written("limits.relief_share").is_some();
+        let few = jobs.len() <= FEW;
         Ok(Search {
             case,
             options,
+            active: RefCell::new(if few { jobs.clone() } else { Vec::new() }),
+            last: RefCell::new(None),
             jobs,
             counts: CRITERIA
                 .iter()
@@ -57,7 +70,32 @@ impl<'a> Search<'a> {
         })
     }
 
-    pub(super) fn settle(
+    /// Every permitted set; those that bind join the sets that strengths are tried on.
+    pub(super) fn settle_every(&self, edits: &[Edit]) -> Result<Rc<Vec<Combination>>, StudyError> {
+        if let Some((last, list)) = &*self.last.borrow()
+            && last == edits
+        {
+            return Ok(Rc::clone(list));
+        }
+        let list = Rc::new(self.settle(edits, &self.jobs)?);
+        let mut active = self.active.borrow_mut();
+        if active.len() < self.jobs.len() {
+            for job in binding(&list, &self.jobs) {
+                if !active.contains(&job) {
+                    active.push(job);
+                }
+            }
+        }
+        *self.last.borrow_mut() = Some((edits.to_vec(), Rc::clone(&list)));
+        Ok(list)
+    }
+
+    fn settle_active(&self, edits: &[Edit]) -> Result<Vec<Combination>, StudyError> {
+        let jobs = self.active.borrow().clone();
+        self.settle(edits, &jobs)
+    }
+
+    fn settle(
         &self,
         edits: &[Edit],
         jobs: &[(u64, usize)],
@@ -94,88 +132,59 @@ impl<'a> Search<'a> {
     }
 
     /// The least strength at which static and velocity hold in every set, or more where that also makes
-    /// every room quiet enough; `None` when not even the strongest is enough. Sound need not fall with
-    /// strength, so a few strengths are tried; when none is quiet, sound is left to the verdict.
+    /// every room quiet enough; `None` when none tried is enough. Sound need not fall with strength, so a
+    /// few strengths are tried; when none is quiet, sound is left to the verdict.
+    ///
+    /// Strengths are tried on the sets that bind; what is found is checked on all, and those that break it
+    /// join in.
     pub(super) fn least(&self, way: &Way<'_>) -> Result<Option<u32>, StudyError> {
-        let Some(least) = self.least_pressed(way)? else {
-            return Ok(None);
-        };
-        let quiet = |strength: u32| -> Result<bool, StudyError> {
-            let list = self.settle(&(way.edits)(strength), &self.jobs)?;
-            Ok(self.heard_or_pressed(&list) <= 1.0)
-        };
-        if least == way.strongest || quiet(least)? {
-            return Ok(Some(least));
-        }
-        let mut loud = least;
-        for i in 1..=SOUND_TRIES {
-            let tried = least + (way.strongest - least) * i / SOUND_TRIES;
-            if tried == loud {
-                continue;
-            }
-            if quiet(tried)? {
-                let mut enough = tried;
-                while enough - loud > 1 {
-                    let middle = loud + (enough - loud) / 2;
-                    if quiet(middle)? {
-                        enough = middle;
-                    } else {
-                        loud = middle;
-                    }
-                }
-                return Ok(Some(enough));
-            }
-            loud = tried;
-        }
-        Ok(Some(least))
-    }
-
-    /// The least strength at which every limit that relief helps holds in every set.
-    fn least_pressed(&self, way: &Way<'_>) -> Result<Option<u32>, StudyError> {
-        let mut active = self.jobs.clone();
-        if self.jobs.len() > FEW {
-            active = binding(&self.settle(&(way.edits)(0), &self.jobs)?, &self.jobs);
-        }
         for _ in 0..MOST_ROUNDS {
-            let Some(strength) = self.least_for(way, &active)? else {
+            let Some((strength, quiet)) = self.least_on_active(way)? else {
                 return Ok(None);
             };
-            if active.len() == self.jobs.len() {
+            if self.active.borrow().len() == self.jobs.len() {
                 return Ok(Some(strength));
             }
-            let all = self.settle(&(way.edits)(strength), &self.jobs)?;
-            if self.pressed(&all) <= 1.0 {
+            let every = self.settle_every(&(way.edits)(strength))?;
+            let holds = if quiet {
+                self.heard_or_pressed(&every) <= 1.0
+            } else {
+                self.pressed(&every) <= 1.0
+            };
+            if holds {
                 return Ok(Some(strength));
-            }
-            for job in binding(&all, &self.jobs) {
-                if !active.contains(&job) {
-                    active.push(job);
-                }
             }
         }
-        self.least_for(way, &self.jobs)
+        *self.active.borrow_mut() = self.jobs.clone();
+        Ok(self.least_on_active(way)?.map(|(strength, _)| strength))
     }
 
-    fn least_for(&self, way: &Way<'_>, jobs: &[(u64, usize)]) -> Result<Option<u32>, StudyError> {
-        let enough = |strength: u32| -> Result<bool, StudyError> {
-            Ok(self.pressed(&self.settle(&(way.edits)(strength), jobs)?) <= 1.0)
+    /// The least strength, and whether every room is quiet enough at it.
+    fn least_on_active(&self, way: &Way<'_>) -> Result<Option<(u32, bool)>, StudyError> {
+        let pressed = |strength: u32| -> Result<bool, StudyError> {
+            Ok(self.pressed(&self.settle_active(&(way.edits)(strength))?) <= 1.0)
         };
-        if enough(0)? {
-            return Ok(Some(0));
-        }
-        let (mut low, mut high) = (0, way.strongest);
-        if !enough(high)? {
-            return Ok(None);
-        }
-        while high - low > 1 {
-            let middle = low + (high - low) / 2;
-            if enough(middle)? {
-                high = middle;
-            } else {
-                low = middle;
+        let quiet = |strength: u32| -> Result<bool, StudyError> {
+            Ok(self.heard_or_pressed(&self.settle_active(&(way.edits)(strength))?) <= 1.0)
+        };
+        let least = if pressed(0)? {
+            0
+        } else if way.strongest > 0 && pressed(way.strongest)? {
+            halved(0, way.strongest, pressed)?
+        } else {
+            // A zone held wide open may take too much air where one half open takes enough.
+            match tried(0, way.strongest.saturating_sub(1), pressed)? {
+                Some(least) => least,
+                None => return Ok(None),
             }
+        };
+        if quiet(least)? {
+            return Ok(Some((least, true)));
         }
-        Ok(Some(high))
+        Ok(Some(match tried(least, way.strongest, quiet)? {
+            Some(strength) => (strength, true),
+            None => (least, false),
+        }))
     }
 
     /// The smallest diameter that is enough at its strongest, and the next ones, each at its least
@@ -189,7 +198,7 @@ impl<'a> Search<'a> {
         while low < high {
             let middle = low + (high - low) / 2;
             let way = &ways[middle];
-            let list = self.settle(&(way.edits)(way.strongest), &self.jobs)?;
+            let list = self.settle_active(&(way.edits)(way.strongest))?;
             if self.pressed(&list) <= 1.0 {
                 high = middle;
             } else {
@@ -200,13 +209,20 @@ impl<'a> Search<'a> {
             return Ok(vec![self.judge(last, last.strongest)?]);
         }
         let mut answers = Vec::new();
-        for way in ways.iter().skip(low).take(DIAMETERS) {
+        for way in ways.iter().skip(low) {
+            if answers.len() == DIAMETERS {
+                break;
+            }
             match self.least(way)? {
                 // It need not open below the static limit: no relief does as well.
-                Some(0) => break,
+                Some(0) => return Ok(answers),
                 Some(strength) => answers.push(self.judge(way, strength)?),
+                // Enough on the sets that bound so far, and not on all.
                 None => {}
             }
+        }
+        if answers.is_empty() {
+            answers.push(self.judge(last, last.strongest)?);
         }
         Ok(answers)
     }
@@ -214,13 +230,13 @@ impl<'a> Search<'a> {
     /// Judges one strength on every permitted set.
     pub(super) fn judge(&self, way: &Way<'_>, strength: u32) -> Result<Answer, StudyError> {
         let edits = (way.edits)(strength);
-        let list = self.settle(&edits, &self.jobs)?;
+        let list = self.settle_every(&edits)?;
         let mut breaches = Vec::new();
         let mut binds: Option<Breach> = None;
         for criterion in (0..CRITERIA.len()).filter(|&i| self.counts[i]) {
             let mut worst: Option<Breach> = None;
             let mut sets = 0;
-            for c in &list {
+            for c in list.iter() {
                 let Some(w) = &c.worst[criterion] else {
                     continue;
                 };
@@ -264,6 +280,44 @@ impl<'a> Search<'a> {
     }
 }
 
+/// From a strength that is not enough up to another, in [`TRIES`] strides: the first that is enough, and
+/// from the stride before it the least.
+fn tried(
+    from: u32,
+    to: u32,
+    enough: impl Fn(u32) -> Result<bool, StudyError>,
+) -> Result<Option<u32>, StudyError> {
+    let mut low = from;
+    for i in 1..=TRIES {
+        let high = from + to.saturating_sub(from) * i / TRIES;
+        if high == low {
+            continue;
+        }
+        if enough(high)? {
+            return halved(low, high, enough).map(Some);
+        }
+        low = high;
+    }
+    Ok(None)
+}
+
+/// Between a strength that is not enough and one that is, the least that is.
+fn halved(
+    mut low: u32,
+    mut high: u32,
+    enough: impl Fn(u32) -> Result<bool, StudyError>,
+) -> Result<u32, StudyError> {
+    while high - low > 1 {
+        let middle = low + (high - low) / 2;
+        if enough(middle)? {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Ok(high)
+}
+
 fn permitted(bench: &Bench) -> Vec<(u64, usize)> {
     let zones = bench.zones();
     let mut sets: Vec<u64> = sets(zones);
@@ -291,4 +345,48 @@ fn binding(list: &[Combination], jobs: &[(u64, usize)]) -> Vec<(u64, usize)> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::control::Mode;
+    use crate::study::alternatives;
+
+    #[test]
+    fn what_is_enough_only_in_the_middle_is_found() {
+        let middle = |s: u32| Ok((30..=60).contains(&s));
+        assert_eq!(tried(0, 99, middle).unwrap(), Some(30));
+        assert_eq!(tried(0, 0, middle).unwrap(), None);
+        assert_eq!(halved(0, 45, middle).unwrap(), 30);
+    }
+
+    /// A search that knows no binding set yet against one that settles all of them at every look.
+    #[test]
+    fn the_sets_that_bind_need_what_all_sets_need() {
+        let always = "[{ from = \"00:00\", to = \"24:00\" }]";
+        let zones = ["living", "parents", "children", "study"];
+        let bands = zones.map(|z| Edit::set(format!("zone.{z}.bands"), always));
+        let case = Case::embedded("small-zone-no-relief").unwrap();
+        let case = case.with("all day", &bands).unwrap();
+        let mut options = SizingOptions::default();
+        options.combinations.modes = vec![Mode::Cooling, Mode::Heating];
+        let all = Search::new(&case, &options).unwrap();
+        let binding = Search::new(&case, &options).unwrap();
+        binding.active.borrow_mut().clear();
+        assert_eq!(*all.active.borrow(), all.jobs);
+        let reliefs = || alternatives::reliefs(&case);
+        assert_eq!(
+            all.diameters(reliefs()).unwrap(),
+            binding.diameters(reliefs()).unwrap()
+        );
+        let mut found = 0;
+        for way in alternatives::ways(&case) {
+            let strength = all.least(&way).unwrap();
+            assert_eq!(strength, binding.least(&way).unwrap(), "{}", way.key);
+            found += usize::from(strength.is_some_and(|s| s > 0));
+        }
+        let tried_on = binding.active.borrow().len();
+        assert!(found > 0 && tried_on < all.jobs.len(), "{found} {tried_on}");
+    }
 }

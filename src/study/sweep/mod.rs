@@ -124,16 +124,17 @@ impl Study {
             rooms_c: vec![f64::NAN; self.plan.rooms.len() * self.plan.instants_s.len()],
             draws,
         };
-        let ran = self
-            .variant(variant)
-            .and_then(|v| inputs::apply(&v, &self.inputs, &case.draws, &self.folder))
-            .map_err(|e| e.to_string())
-            .and_then(|mut s| {
-                if self.plan.samples > 0 {
-                    s.run.seed = sample::run_seed(self.plan.day_seed, sample);
-                }
-                simulate(&s, |_| ()).map_err(|e| e.to_string())
-            });
+        let apply = |v: &Variant| inputs::apply(v, &self.inputs, &case.draws, &self.folder);
+        let drawn = match self.kept.get(variant) {
+            Some(v) => apply(v),
+            None => self.variant(variant).and_then(|v| apply(&v)),
+        };
+        let ran = drawn.map_err(|e| e.to_string()).and_then(|mut s| {
+            if self.plan.samples > 0 {
+                s.run.seed = sample::run_seed(self.plan.day_seed, sample);
+            }
+            simulate(&s, |_| ()).map_err(|e| e.to_string())
+        });
         match ran {
             Ok(outcome) => self.keep(&mut case, &outcome),
             Err(why) => case.fault = Some(why),
@@ -194,9 +195,10 @@ impl Study {
                     return None;
                 }
                 let case = self.case(index);
+                let line = case.line();
                 // Another thread's panic leaves no half line: each is one write.
                 let mut journal = journal.lock().unwrap_or_else(|e| e.into_inner());
-                let kept = journal.append(&case).map(|()| case);
+                let kept = journal.append(&line).map(|()| case);
                 broken.fetch_or(kept.is_err(), Ordering::Relaxed);
                 tell();
                 Some(kept)

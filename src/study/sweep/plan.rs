@@ -20,6 +20,8 @@ use crate::scenario::uncertainty::Stream;
 pub const MOST_CASES: usize = 1_000_000;
 /// The most combinations of varied values; each is checked before the first case runs.
 pub const MOST_VARIANTS: usize = 20_000;
+/// The most variants that are kept as read, for they take memory.
+const MOST_KEPT: usize = 64;
 /// The most instants at which room temperatures are kept of each case.
 const MOST_INSTANTS: f64 = 192.0;
 
@@ -279,6 +281,8 @@ pub struct Study {
     /// Where files that the scenario names are looked for.
     pub folder: PathBuf,
     base: Tree,
+    /// The first variants, read; every case of the others reads its own.
+    pub(super) kept: Vec<Variant>,
 }
 
 impl Study {
@@ -339,10 +343,14 @@ impl Study {
         });
         let draws: Vec<Vec<f64>> = draws.collect();
         let middle: Vec<f64> = inputs.iter().map(|i| inputs::draw(i, 0.5)).collect();
+        let mut kept = Vec::new();
         for i in 0..plan.variants() {
             let v = variant(&base, &plan, i, &folder)?;
             inputs::apply(&v, &inputs, &middle, &folder)?;
             note_measures(&mut plan.measures, i, &v.scenario);
+            if kept.len() < MOST_KEPT {
+                kept.push(v);
+            }
         }
         let variants = plan.variants();
         for m in &mut plan.measures {
@@ -364,6 +372,7 @@ impl Study {
             draws,
             folder,
             base,
+            kept,
         })
     }
 

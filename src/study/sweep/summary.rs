@@ -1,5 +1,8 @@
 //! What the cases say together: quantiles, limits broken, which inputs matter.
 
+use rayon::prelude::*;
+
+use super::plan::PlannedMeasure;
 use super::statistics::{bootstrap_mean, quantile, sorted, spearman, thirds, wilson};
 use super::{Case, Plan, Sweep};
 
@@ -155,18 +158,19 @@ impl Summary {
             }
         }
         let inputs = ordered_inputs(sweep);
-        let mut effects = Vec::new();
-        for m in 0..plan.measures.len() {
+        let of_measure = |m: usize| -> Vec<Effect> {
             let y: Vec<f64> = sweep.cases.iter().map(|c| c.values[m]).collect();
-            for (i, (_, x)) in inputs.iter().enumerate() {
-                effects.push(Effect {
-                    input: i,
-                    measure: m,
-                    rank_correlation: spearman(x, &y),
-                    thirds: thirds(x, &y),
-                });
-            }
-        }
+            let effect = |(i, (_, x)): (usize, &(String, Vec<f64>))| Effect {
+                input: i,
+                measure: m,
+                rank_correlation: spearman(x, &y),
+                thirds: thirds(x, &y),
+            };
+            inputs.iter().enumerate().map(effect).collect()
+        };
+        let measures = (0..plan.measures.len()).into_par_iter();
+        let effects: Vec<Vec<Effect>> = measures.map(of_measure).collect();
+        let effects = effects.into_iter().flatten().collect();
         Summary {
             groups,
             inputs: inputs.into_iter().map(|(name, _)| name).collect(),
@@ -216,12 +220,11 @@ impl Summary {
 }
 
 fn paired(plan: &Plan, members: &[Vec<&Case>]) -> Vec<Paired> {
-    let mut out = Vec::new();
     let Some((first, others)) = members.split_first() else {
-        return out;
+        return Vec::new();
     };
-    for (v, cases) in others.iter().enumerate() {
-        for (m, planned) in plan.measures.iter().enumerate() {
+    let of_variant = |(v, cases): (usize, &Vec<&Case>)| -> Vec<Paired> {
+        let of_measure = |(m, planned): (usize, &PlannedMeasure)| {
             let partner = |c: &&&Case| {
                 let sample = plan.place(c.index).1;
                 let at = first.binary_search_by_key(&sample, |f| plan.place(f.index).1);
@@ -230,13 +233,15 @@ fn paired(plan: &Plan, members: &[Vec<&Case>]) -> Vec<Paired> {
             let pairs = cases.iter().filter_map(|c| partner(&c));
             let differences: Vec<f64> = pairs.filter(|d| d.is_finite()).collect();
             let name = format!("{} {} {}", v + 1, planned.key, planned.subject);
-            out.push(Paired {
+            Paired {
                 variant: v + 1,
                 measure: m,
                 count: differences.len(),
                 mean: bootstrap_mean(&differences, &name),
-            });
-        }
-    }
-    out
+            }
+        };
+        let measures = plan.measures.par_iter().enumerate();
+        measures.map(of_measure).collect()
+    };
+    others.iter().enumerate().flat_map(of_variant).collect()
 }
