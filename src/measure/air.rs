@@ -36,7 +36,7 @@ fn zone_names(scenario: &Scenario) -> Vec<String> {
     scenario.zones.iter().map(|z| z.name.clone()).collect()
 }
 
-/// Watches supply-plenum static.
+/// Watches external static: supply plenum less return plenum.
 #[derive(Clone, Debug)]
 pub struct Pressure {
     limit: Limit,
@@ -61,7 +61,7 @@ impl Pressure {
 
 impl Observer for Pressure {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        let p = sample.air.supply_static_pa;
+        let p = sample.air.external_static_pa();
         self.worst.see(p, sample);
         if !self.limit.holds(p) {
             self.above_s += dt_s;
@@ -76,7 +76,7 @@ impl Observer for Pressure {
         vec![
             Measure::new(
                 "static_worst",
-                "worst supply-plenum static",
+                "worst external static (supply less return plenum)",
                 "house",
                 self.worst.value,
                 Dimension::Pressure,
@@ -85,7 +85,7 @@ impl Observer for Pressure {
             .judged(&self.limit),
             Measure::new(
                 "static_above_limit",
-                "time above the static limit",
+                "time above the limit of external static",
                 "house",
                 self.above_s,
                 Dimension::Time,
@@ -249,5 +249,40 @@ impl Observer for ReliefShare {
                 Dimension::Fraction,
             ),
         ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::run::sample::AirSample;
+
+    fn pressed(seconds: &[(f64, f64)]) -> Vec<Measure> {
+        let scenario = Scenario::embedded("family-house").unwrap();
+        let mut watch = Pressure::new(&scenario);
+        for (i, &(supply, back)) in seconds.iter().enumerate() {
+            let air = AirSample {
+                supply_static_pa: supply,
+                return_static_pa: back,
+                ..Default::default()
+            };
+            let sample = Sample {
+                t_s: i as f64 + 1.0,
+                air,
+                ..Default::default()
+            };
+            watch.observe(&sample, 1.0);
+        }
+        watch.measures(seconds.len() as f64)
+    }
+
+    /// A house held far below outdoors by its return: 100 Pa in supply, 30 Pa of suction, rated 125 Pa.
+    #[test]
+    fn static_counts_the_suction_of_the_return() {
+        let m = pressed(&[(100.0, -20.0); 30]);
+        assert_eq!((m[0].value, m[0].holds()), (120.0, Some(true)));
+        let m = pressed(&[(100.0, -30.0); 30]);
+        assert_eq!((m[0].value, m[0].holds()), (130.0, Some(false)));
+        assert_eq!(m[1].value, 30.0);
     }
 }

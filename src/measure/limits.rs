@@ -55,7 +55,7 @@ impl Limit {
 /// Every limit of a scenario.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Limits {
-    /// Supply-plenum static, Pa.
+    /// External static, supply plenum less return plenum, Pa.
     pub static_pa: Limit,
     /// Starts in any rolling hour.
     pub starts_per_hour: Limit,

@@ -24,7 +24,7 @@ pub use limits::{Limit, Limits, Side};
 pub struct Measure {
     /// Stable name, e.g. `static_worst`.
     pub key: &'static str,
-    /// Plain words for a table, e.g. `worst supply-plenum static`.
+    /// Plain words for a table, e.g. `shortest complete run`.
     pub title: &'static str,
     /// What it belongs to: `house`, or the name of a zone, room or outlet.
     pub subject: String,

@@ -316,12 +316,17 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             |v| units.convert(quantity, v),
         )
     };
+    let external = |run: usize| {
+        let supply = column(c, run, "supply_plenum.static_Pa")?;
+        let back = column(c, run, "return_plenum.static_Pa")?;
+        Some(supply.iter().zip(back).map(|(s, r)| s - r).collect())
+    };
     let axis = |what: &str, quantity: Quantity| format!("{what}, {}", units.symbol(quantity));
     let mut panels = vec![
         OverlayPanel {
-            heading: "Supply-plenum static pressure".into(),
+            heading: "External static pressure, supply less return plenum".into(),
             axis: axis("Static", Quantity::Pressure),
-            lines: plain("supply_plenum.static_Pa", Quantity::Pressure),
+            lines: lines(c, external, |v| units.convert(Quantity::Pressure, v)),
             limit: Some((
                 units.convert(Quantity::Pressure, limit.value),
                 format!("limit {}", units.text(Quantity::Pressure, limit.value)),
