@@ -4,6 +4,7 @@
 //! one: write an [`Observer`] in its own file and name it in [`observers`].
 
 pub mod air;
+pub mod balance;
 pub mod comfort;
 pub mod cycling;
 pub mod energy;
@@ -106,6 +107,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
     vec![
         Box::new(cycling::Cycling::new(&scenario.limits)),
         Box::new(air::Pressure::new(scenario)),
+        Box::new(balance::RoomPressure::new(scenario)),
         Box::new(air::FaceVelocity::new(scenario)),
         Box::new(sound::Sound::new(scenario)),
         Box::new(air::ReliefShare::new(scenario)),
