@@ -28,7 +28,9 @@ pub fn text(
         sizing.judged
     );
     out += &bold(&verdict(sizing, units));
-    out.push_str("\n\n");
+    out.push('\n');
+    out += &locked_out(sizing);
+    out.push('\n');
     out += &rows(sizing, units, width);
     out.push_str(
         "Holds: every set of zones that the time bands let call together keeps static, velocity, sound and \
@@ -61,6 +63,30 @@ pub fn text(
         }
     }
     out
+}
+
+/// Which ways were locked out in their day, so that nobody takes standing still for a saving.
+fn locked_out(sizing: &Sizing) -> String {
+    let locked = |a: &&Answer| a.day.as_ref().is_some_and(|d| d.locked_out_s > 0.0);
+    let told: Vec<String> = sizing
+        .answers
+        .iter()
+        .filter(locked)
+        .map(full_title)
+        .collect();
+    match told.as_slice() {
+        [] => String::new(),
+        all if all.len() == sizing.answers.len() => {
+            "Locked out in its day: every line below. Energy and trips are of systems that stood still \
+             meanwhile.\n"
+                .into()
+        }
+        some => format!(
+            "Locked out in their day: {}. Their energy and trips, and any comparison with them, are of a \
+             system that stood still meanwhile.\n",
+            some.join("; ")
+        ),
+    }
 }
 
 fn full_title(a: &Answer) -> String {
@@ -213,7 +239,12 @@ fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
                 ),
                 format!("{:.0} % {zone}", 100.0 * share),
                 show(day.house_spread_k, Dimension::TemperatureDifference, units),
-                format!("{:.0}", day.trips),
+                if day.locked_out_s > 0.0 {
+                    let time = show(day.locked_out_s, Dimension::Time, units);
+                    format!("{:.0}, locked out {time}", day.trips)
+                } else {
+                    format!("{:.0}", day.trips)
+                },
                 day.broken.to_string(),
             ] {
                 cells.push(Cell::new(text).set_alignment(CellAlignment::Right));
@@ -274,6 +305,7 @@ fn csv(sizing: &Sizing) -> Vec<u8> {
         "day_off_setpoint_zone",
         "day_house_spread_K",
         "day_trips",
+        "day_locked_out_s",
         "day_starts",
         "day_limits_broken",
     ] {
@@ -301,13 +333,14 @@ fn csv(sizing: &Sizing) -> Vec<u8> {
             }
         }
         match &a.day {
-            None => cells.extend(std::iter::repeat_n(String::new(), 7)),
+            None => cells.extend(std::iter::repeat_n(String::new(), 8)),
             Some(d) => cells.extend([
                 number(d.electric_j),
                 number(d.outside_band.0),
                 d.outside_band.1.clone(),
                 number(d.house_spread_k),
                 number(d.trips),
+                number(d.locked_out_s),
                 number(d.starts),
                 d.broken.to_string(),
             ]),

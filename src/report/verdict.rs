@@ -3,7 +3,7 @@
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::UnitSystem;
-use crate::measure::{Measure, Side, sound};
+use crate::measure::{Measure, Side, cycling, sound};
 use crate::quantity::{self, Dimension};
 use crate::run::Outcome;
 use crate::scenario::Scenario;
@@ -30,6 +30,10 @@ pub fn verdict(
         quantity::significant(hours, 4),
         s.start().format("%a %d %b %Y %H:%M"),
     );
+    if let Some(locked) = locked_out(s, &outcome.measures) {
+        out += &bold(&format!("The unit was {locked}."));
+        out += "\nEnergy, starts, trips and all else are of a system that stood still meanwhile.\n";
+    }
     let n = judged.iter().filter(|m| m.holds().is_some()).count();
     let first = match broken.len() {
         0 => format!("It holds: all {n} limits are kept."),
@@ -106,6 +110,20 @@ fn rows<'a>(
     let mut text = table.trim_fmt();
     text.push('\n');
     text
+}
+
+/// What a lock-out did, in words: `locked out from 13:08 to the end (low supply air)`; `None` of a
+/// run without one.
+pub fn locked_out(s: &Scenario, measures: &[Measure]) -> Option<String> {
+    let locked = cycling::locked_out(measures)?;
+    let from = clock(s, locked.from_s);
+    let until = if locked.to_end(s.run.duration_s) {
+        "to the end".to_string()
+    } else {
+        let total = show(locked.total_s, Dimension::Time, UnitSystem::Si);
+        format!("on, for {total} in all")
+    };
+    Some(format!("locked out from {from} {until} ({})", locked.by))
 }
 
 /// A value for people; whole minutes and seconds for times.
