@@ -7,7 +7,7 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::show;
+use super::verdict::{show, show_difference};
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
@@ -104,12 +104,8 @@ fn change(row: &Row, i: usize, units: UnitSystem) -> String {
     if judgement == Judgement::Same {
         return "same".into();
     }
-    let dimension = match row.dimension {
-        Dimension::Temperature => Dimension::TemperatureDifference,
-        other => other,
-    };
     let sign = if difference < 0.0 { "−" } else { "+" };
-    let size = show(difference.abs(), dimension, units);
+    let size = show_difference(difference.abs(), row.dimension, units);
     format!("{sign}{size} {}", judgement.word())
         .trim_end()
         .to_string()

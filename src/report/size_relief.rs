@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::show;
+use super::verdict::{show, show_difference};
 use super::{OutputDir, UnitSystem};
 use crate::measure::Side;
 use crate::quantity::Dimension;
@@ -158,13 +158,9 @@ fn limit(b: &Breach, units: UnitSystem) -> String {
 }
 
 fn miss(b: &Breach, units: UnitSystem) -> String {
-    let dimension = match CRITERIA[b.criterion].dimension {
-        Dimension::Temperature => Dimension::TemperatureDifference,
-        other => other,
-    };
-    show(
+    show_difference(
         (b.finding.value - b.finding.limit.value).abs(),
-        dimension,
+        CRITERIA[b.criterion].dimension,
         units,
     )
 }

@@ -150,6 +150,19 @@ pub fn show(value: f64, dimension: Dimension, units: UnitSystem) -> String {
     }
 }
 
+/// How far two values lie apart: kelvins for temperatures, percentage points for shares.
+pub fn show_difference(size: f64, dimension: Dimension, units: UnitSystem) -> String {
+    match dimension {
+        Dimension::Temperature => show(size, Dimension::TemperatureDifference, units),
+        Dimension::Fraction => format!(
+            "{} percentage points",
+            quantity::significant(100.0 * size, 3)
+        ),
+        Dimension::SoundLevel if size.abs() < 1.0 => format!("{size:.1} dB(A)"),
+        _ => show(size, dimension, units),
+    }
+}
+
 /// Local clock time `t_s` into the run; with the day when the run is longer than one.
 pub fn clock(s: &Scenario, t_s: f64) -> String {
     let at = s.start() + chrono::TimeDelta::milliseconds((t_s * 1000.0) as i64);
@@ -171,4 +184,17 @@ fn energy(outcome: &Outcome, units: UnitSystem) -> String {
         value("cop_mean"),
         show(value("condensate"), Dimension::Mass, units),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_differ_by_points_and_temperatures_by_kelvins() {
+        let apart = |size, dimension| show_difference(size, dimension, UnitSystem::Si);
+        assert_eq!(apart(0.401, Dimension::Fraction), "40.1 percentage points");
+        assert_eq!(apart(2.0, Dimension::Temperature), "2.0 K");
+        assert_eq!(apart(0.3, Dimension::SoundLevel), "0.3 dB(A)");
+    }
 }
