@@ -16,12 +16,17 @@ pub fn verdict(
     width: u16,
     bold: impl Fn(&str) -> String,
 ) -> String {
-    let judged: Vec<&Measure> = outcome
-        .measures
-        .iter()
-        .filter(|m| m.limit.is_some() && !sound::is_folded(m, &outcome.measures))
-        .collect();
-    let broken: Vec<&&Measure> = judged.iter().filter(|m| m.holds() == Some(false)).collect();
+    // Every limit counts, as in measures.csv, also where another line tells of it.
+    let that = |holds: bool| -> Vec<&Measure> {
+        let all = outcome.measures.iter();
+        all.filter(|m| m.holds() == Some(holds)).collect()
+    };
+    let (broken, kept) = (that(false), that(true));
+    let mut listed_broken = broken.clone();
+    let mut listed_kept = kept.clone();
+    for list in [&mut listed_broken, &mut listed_kept] {
+        list.retain(|m| !sound::is_folded(m, &outcome.measures));
+    }
     let mut out = String::new();
     let hours = s.run.duration_s / 3600.0;
     out += &format!(
@@ -34,7 +39,7 @@ pub fn verdict(
         out += &bold(&format!("The unit was {locked}."));
         out += "\nEnergy, starts, trips and all else are of a system that stood still meanwhile.\n";
     }
-    let n = judged.iter().filter(|m| m.holds().is_some()).count();
+    let n = broken.len() + kept.len();
     let first = match broken.len() {
         0 => format!("It holds: all {n} limits are kept."),
         1 => format!("It does not hold: 1 of {n} limits is broken."),
@@ -42,29 +47,34 @@ pub fn verdict(
     };
     out += &bold(&first);
     out.push('\n');
-    if !broken.is_empty() {
-        out += &rows(s, broken.iter().map(|m| **m), units, width);
+    if !listed_broken.is_empty() {
+        out += &rows(s, &listed_broken, units, width);
     }
-    let kept: Vec<&Measure> = judged
-        .iter()
-        .filter(|m| m.holds() == Some(true))
-        .copied()
-        .collect();
-    if !kept.is_empty() {
+    if !listed_kept.is_empty() {
         out += "\nKept:\n";
-        out += &rows(s, kept.into_iter(), units, width);
+        out += &rows(s, &listed_kept, units, width);
+    }
+    let left_out = [
+        (broken.len() - listed_broken.len(), "broken"),
+        (kept.len() - listed_kept.len(), "kept"),
+    ];
+    let left_out: Vec<String> = left_out
+        .iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, word)| format!("{n} {word}"))
+        .collect();
+    if !left_out.is_empty() {
+        out += &format!(
+            "\nCounted and not listed: {}, all of sound in rooms listed above; measures.csv has them.\n",
+            left_out.join(" and ")
+        );
     }
     out += &format!("\n{}\n", energy(outcome, units));
     out += &format!("{}\n", sound::expected_band(s.sound.measured_fan));
     out
 }
 
-fn rows<'a>(
-    s: &Scenario,
-    measures: impl Iterator<Item = &'a Measure>,
-    units: UnitSystem,
-    width: u16,
-) -> String {
+fn rows(s: &Scenario, measures: &[&Measure], units: UnitSystem, width: u16) -> String {
     let mut table = Table::new();
     table
         .load_style(presets::NOTHING)
