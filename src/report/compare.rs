@@ -7,7 +7,7 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::{show, show_difference};
+use super::verdict::{show, show_difference, show_judged};
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
@@ -76,7 +76,10 @@ fn rows(c: &Comparison, rows: &[&Row], units: UnitSystem, width: u16) -> String 
         for i in 0..c.cases.len() {
             let value = match row.values[i] {
                 None => "—".to_string(),
-                Some(v) => show(v, row.dimension, units),
+                Some(v) => match &row.limits[i] {
+                    Some(l) => show_judged(v, l, row.dimension, units),
+                    None => show(v, row.dimension, units),
+                },
             };
             let mark = if row.holds[i] == Some(false) {
                 " *"

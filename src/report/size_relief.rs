@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::{show, show_difference};
+use super::verdict::{show, show_difference, show_judged};
 use super::{OutputDir, UnitSystem};
 use crate::measure::Side;
 use crate::quantity::Dimension;
@@ -127,7 +127,12 @@ pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
         CRITERIA[b.criterion].title,
         limit(b, units),
         miss(b, units),
-        show(b.finding.value, CRITERIA[b.criterion].dimension, units),
+        show_judged(
+            b.finding.value,
+            &b.finding.limit,
+            CRITERIA[b.criterion].dimension,
+            units
+        ),
         b.finding.place,
         set_name(&sizing.zones, b.calls),
         b.mode.name(),
@@ -177,7 +182,12 @@ fn fails(a: &Answer, zones: &[String], units: UnitSystem) -> String {
         format!(
             "{} {}{place} with {}",
             criterion.heading,
-            show(b.finding.value, criterion.dimension, units),
+            show_judged(
+                b.finding.value,
+                &b.finding.limit,
+                criterion.dimension,
+                units
+            ),
             set_name(zones, b.calls),
         )
     };

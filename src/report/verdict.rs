@@ -3,10 +3,15 @@
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::UnitSystem;
-use crate::measure::{Measure, Side, cycling, sound};
+use crate::measure::{Limit, Measure, Side, cycling, sound};
 use crate::quantity::{self, Dimension};
 use crate::run::Outcome;
 use crate::scenario::Scenario;
+
+/// Times from here on are shown in minutes, s.
+const MINUTES_FROM_S: f64 = 120.0;
+/// Digits added at most to tell a value from its limit.
+const MOST_MORE_DIGITS: usize = 4;
 
 /// The verdict on a run as lines of text, at most `width` columns wide.
 pub fn verdict(
@@ -108,7 +113,11 @@ fn rows(s: &Scenario, measures: &[&Measure], units: UnitSystem, width: u16) -> S
                 m.title.into()
             }),
             Cell::new(&m.subject),
-            Cell::new(shown(m.value)).set_alignment(CellAlignment::Right),
+            Cell::new(match limit {
+                Some(l) => show_judged(m.value, l, m.dimension, units),
+                None => shown(m.value),
+            })
+            .set_alignment(CellAlignment::Right),
             Cell::new(limit.map_or(String::new(), |l| {
                 let side = if l.side == Side::AtMost { "≤" } else { "≥" };
                 format!("{side} {}", shown(l.value))
@@ -142,7 +151,7 @@ pub fn show(value: f64, dimension: Dimension, units: UnitSystem) -> String {
         return "none".to_string();
     }
     match dimension {
-        Dimension::Time if value >= 120.0 => format!("{:.0} min", value / 60.0),
+        Dimension::Time if value >= MINUTES_FROM_S => format!("{:.0} min", value / 60.0),
         Dimension::Time => format!("{value:.0} s"),
         Dimension::Temperature | Dimension::TemperatureDifference => {
             let shown = quantity::display(value, dimension, units);
@@ -158,6 +167,34 @@ pub fn show(value: f64, dimension: Dimension, units: UnitSystem) -> String {
         Dimension::Energy => format!("{:.2} kWh", value / 3.6e6),
         _ => quantity::display(value, dimension, units),
     }
+}
+
+/// A value for people beside its limit: with more digits where rounding would hide that the limit is
+/// broken, as in \"5 min, at least 5 min\".
+pub fn show_judged(value: f64, limit: &Limit, dimension: Dimension, units: UnitSystem) -> String {
+    let text = show(value, dimension, units);
+    if limit.holds(value) || value.is_nan() {
+        return text;
+    }
+    let minutes = limit.value >= MINUTES_FROM_S;
+    let finer = |v: f64, more: usize| match dimension {
+        Dimension::Time if minutes => format!("{:.more$} min", v / 60.0),
+        Dimension::Time => format!("{v:.more$} s"),
+        Dimension::SoundLevel => format!("{v:.more$} dB(A)"),
+        Dimension::Energy => format!("{:.*} kWh", 2 + more, v / 3.6e6),
+        Dimension::Temperature | Dimension::TemperatureDifference => {
+            let unit = dimension.shown_unit(units);
+            format!("{:.*} {}", 1 + more, unit.from_si(v), unit.symbol)
+        }
+        _ => quantity::in_unit(v, dimension.shown_unit(units), 3 + more),
+    };
+    if finer(value, 0) != finer(limit.value, 0) {
+        return text;
+    }
+    (1..=MOST_MORE_DIGITS)
+        .map(|more| (finer(value, more), finer(limit.value, more)))
+        .find(|(value, limit)| value != limit)
+        .map_or(text, |(value, _)| value)
 }
 
 /// How far two values lie apart: kelvins for temperatures, percentage points for shares.
@@ -206,5 +243,26 @@ mod tests {
         assert_eq!(apart(0.401, Dimension::Fraction), "40.1 percentage points");
         assert_eq!(apart(2.0, Dimension::Temperature), "2.0 K");
         assert_eq!(apart(0.3, Dimension::SoundLevel), "0.3 dB(A)");
+    }
+
+    #[test]
+    fn rounding_does_not_hide_a_breach() {
+        let judged =
+            |value, limit: Limit, dimension| show_judged(value, &limit, dimension, UnitSystem::Si);
+        let least = || Limit::at_least(300.0, "");
+        assert_eq!(judged(299.0, least(), Dimension::Time), "4.98 min");
+        assert_eq!(judged(301.0, least(), Dimension::Time), "5 min");
+        assert_eq!(judged(200.0, least(), Dimension::Time), "3 min");
+        let two = Limit::at_least(120.0, "");
+        assert_eq!(judged(119.8, two, Dimension::Time), "1.997 min");
+        let most = || Limit::at_most(30.0, "");
+        assert_eq!(judged(30.2, most(), Dimension::SoundLevel), "30.2 dB(A)");
+        assert_eq!(judged(29.8, most(), Dimension::SoundLevel), "30 dB(A)");
+        assert_eq!(judged(31.2, most(), Dimension::SoundLevel), "31 dB(A)");
+        let share = Limit::at_most(0.3, "");
+        assert_eq!(judged(0.30004, share, Dimension::Fraction), "30.004 %");
+        let kelvins = Limit::at_most(1.1, "");
+        let swing = judged(1.12, kelvins, Dimension::TemperatureDifference);
+        assert_eq!(swing, "1.12 K");
     }
 }

@@ -3,7 +3,7 @@
 use super::{Change, Comparison, Judgement, Row};
 use crate::measure::Side;
 use crate::quantity::{Dimension, UnitSystem};
-use crate::report::verdict::{locked_out, show};
+use crate::report::verdict::{locked_out, show, show_judged};
 
 /// Most effects told in a sentence.
 const TOLD_EFFECTS: usize = 3;
@@ -140,9 +140,11 @@ impl Comparison {
             .iter()
             .take(TOLD_EFFECTS)
             .map(|r| {
-                let value = |i| {
-                    r.value(i)
-                        .map_or("none".into(), |v| show(v, r.dimension, units))
+                let value = |i: usize| {
+                    r.value(i).map_or("none".into(), |v| match &r.limits[i] {
+                        Some(l) => show_judged(v, l, r.dimension, units),
+                        None => show(v, r.dimension, units),
+                    })
                 };
                 let place = if r.subject == "house" {
                     String::new()
