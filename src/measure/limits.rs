@@ -95,7 +95,10 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Self {
         Limits {
-            static_pa: Limit::at_most(125.0, "rated external static of small fans, trade press"),
+            static_pa: Limit::at_most(
+                125.0,
+                "rated external static of small fans, trade press; to last 5 s, our own choice",
+            ),
             room_pressure_pa: Limit::at_most(
                 5.0,
                 "ENERGY STAR homes: 3 Pa, 5 Pa for large flows, from memory; more undercut or a \

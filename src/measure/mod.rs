@@ -8,6 +8,7 @@ pub mod balance;
 pub mod comfort;
 pub mod cycling;
 pub mod energy;
+pub mod lasting;
 pub mod limits;
 pub mod noise_rating;
 pub mod sound;
