@@ -295,12 +295,12 @@ fn every_set_is_there_once_and_the_worst_first() {
             let state = &c.states[worst.state];
             assert!(state.counts());
             if criterion.key == "static" {
-                assert_eq!(worst.finding.value, state.point.supply_pa);
+                assert_eq!(worst.finding.value, state.point.external_pa());
                 let highest = c
                     .states
                     .iter()
                     .filter(|s| s.counts())
-                    .map(|s| s.point.supply_pa);
+                    .map(|s| s.point.external_pa());
                 assert_eq!(worst.finding.value, highest.fold(0.0, f64::max));
             }
         }
@@ -326,7 +326,7 @@ fn static_never_falls_when_a_zone_stops_calling() {
     let found = combinations(&case.scenario, &Options::default(), &|_, _| {}).unwrap();
     let of = |set: u64| {
         let c = found.list.iter().find(|c| c.calls == set).unwrap();
-        c.controlled().unwrap().point.supply_pa
+        c.controlled().unwrap().point.external_pa()
     };
     for set in 1..16_u64 {
         for zone in (0..4).filter(|z| set >> z & 1 == 1 && set != 1 << z) {

@@ -62,7 +62,7 @@ fn relief_mends_static_and_breaks_supply_air() {
         "{told}"
     );
     assert!(
-        told.contains("mends") && told.contains("worst supply-plenum static"),
+        told.contains("mends") && told.contains("worst external static"),
         "{told}"
     );
     // It feeds the coil its own cold air: what it mends in the ducts it costs at the coil.

@@ -1,8 +1,9 @@
 //! Static pressure, face velocity and relief share.
 
+use super::lasting::Lasting;
 use super::limits::face_velocity_limit;
 use super::{Limit, Measure, Observer, call_mask, calling};
-use crate::quantity::Dimension;
+use crate::quantity::{self, Dimension, UnitSystem};
 use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
@@ -23,12 +24,16 @@ impl Worst {
 
     fn see(&mut self, value: f64, sample: &Sample) {
         if self.value.is_nan() || value > self.value {
-            *self = Worst {
-                value,
-                t_s: sample.t_s,
-                calls: call_mask(sample),
-            };
+            self.set(value, sample);
         }
+    }
+
+    fn set(&mut self, value: f64, sample: &Sample) {
+        *self = Worst {
+            value,
+            t_s: sample.t_s,
+            calls: call_mask(sample),
+        };
     }
 }
 
@@ -36,12 +41,18 @@ fn zone_names(scenario: &Scenario) -> Vec<String> {
     scenario.zones.iter().map(|z| z.name.clone()).collect()
 }
 
-/// Watches supply-plenum static.
+/// A peak is told of where it is so much higher than what lasted.
+const TOLD_PEAK: f64 = 1.02;
+
+/// Watches external static: supply plenum less return plenum. What is judged lasted for
+/// [`super::lasting::QUALIFY_S`]; time above the limit counts every step.
 #[derive(Clone, Debug)]
 pub struct Pressure {
     limit: Limit,
     zones: Vec<String>,
+    lasting: Lasting,
     worst: Worst,
+    peak_pa: f64,
     above_s: f64,
     stalled_s: f64,
 }
@@ -52,7 +63,9 @@ impl Pressure {
         Pressure {
             limit: scenario.limits.static_pa.clone(),
             zones: zone_names(scenario),
+            lasting: Lasting::new(scenario.run.step_s),
             worst: Worst::NONE,
+            peak_pa: f64::NAN,
             above_s: 0.0,
             stalled_s: 0.0,
         }
@@ -61,8 +74,11 @@ impl Pressure {
 
 impl Observer for Pressure {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        let p = sample.air.supply_static_pa;
-        self.worst.see(p, sample);
+        let p = sample.air.external_static_pa();
+        if self.lasting.see(p) {
+            self.worst.set(self.lasting.value(), sample);
+        }
+        self.peak_pa = self.peak_pa.max(p);
         if !self.limit.holds(p) {
             self.above_s += dt_s;
         }
@@ -72,11 +88,15 @@ impl Observer for Pressure {
     }
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
-        let note = calling(&self.zones, self.worst.calls);
+        let mut note = calling(&self.zones, self.worst.calls);
+        if self.peak_pa > TOLD_PEAK * self.worst.value {
+            let peak = quantity::display(self.peak_pa, Dimension::Pressure, UnitSystem::Si);
+            note = format!("{note}; peak {peak} for less than 5 s");
+        }
         vec![
             Measure::new(
                 "static_worst",
-                "worst supply-plenum static",
+                "worst external static (supply less return plenum)",
                 "house",
                 self.worst.value,
                 Dimension::Pressure,
@@ -85,7 +105,7 @@ impl Observer for Pressure {
             .judged(&self.limit),
             Measure::new(
                 "static_above_limit",
-                "time above the static limit",
+                "time above the limit of external static",
                 "house",
                 self.above_s,
                 Dimension::Time,
@@ -249,5 +269,60 @@ impl Observer for ReliefShare {
                 Dimension::Fraction,
             ),
         ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::run::sample::AirSample;
+
+    fn pressed(seconds: &[(f64, f64)]) -> Vec<Measure> {
+        let scenario = Scenario::embedded("family-house").unwrap();
+        let mut watch = Pressure::new(&scenario);
+        for (i, &(supply, back)) in seconds.iter().enumerate() {
+            let air = AirSample {
+                supply_static_pa: supply,
+                return_static_pa: back,
+                ..Default::default()
+            };
+            let sample = Sample {
+                t_s: i as f64 + 1.0,
+                air,
+                ..Default::default()
+            };
+            watch.observe(&sample, 1.0);
+        }
+        watch.measures(seconds.len() as f64)
+    }
+
+    /// A house held far below outdoors by its return: 100 Pa in supply, 30 Pa of suction, rated 125 Pa.
+    #[test]
+    fn static_counts_the_suction_of_the_return() {
+        let m = pressed(&[(100.0, -20.0); 30]);
+        assert_eq!((m[0].value, m[0].holds()), (120.0, Some(true)));
+        let m = pressed(&[(100.0, -30.0); 30]);
+        assert_eq!((m[0].value, m[0].holds()), (130.0, Some(false)));
+        assert_eq!(m[1].value, 30.0);
+    }
+
+    /// One second of 148 Pa, as when a fan starts ahead of its relief, breaks no limit; five do.
+    #[test]
+    fn a_peak_of_a_second_is_told_of_and_not_judged() {
+        let mut day = [(60.0, -20.0); 40];
+        day[10].0 = 128.0;
+        let m = pressed(&day);
+        assert_eq!((m[0].value, m[0].holds()), (80.0, Some(true)));
+        assert!(
+            m[0].note.ends_with("peak 148 Pa for less than 5 s"),
+            "{}",
+            m[0].note
+        );
+        assert_eq!(m[1].value, 1.0);
+        day[10..15].fill((128.0, -20.0));
+        let m = pressed(&day);
+        assert_eq!((m[0].value, m[0].at_s), (148.0, Some(15.0)));
+        assert_eq!(m[0].holds(), Some(false));
+        assert!(!m[0].note.contains("peak"), "{}", m[0].note);
     }
 }

@@ -30,6 +30,10 @@ pub struct Cycling {
     tripped: bool,
     trips: u32,
     lock_outs: u32,
+    locked: bool,
+    locked_from_s: f64,
+    locked_s: f64,
+    locked_by: String,
     run_s: f64,
 }
 
@@ -52,6 +56,10 @@ impl Cycling {
             tripped: false,
             trips: 0,
             lock_outs: 0,
+            locked: false,
+            locked_from_s: f64::NAN,
+            locked_s: 0.0,
+            locked_by: String::new(),
             run_s: 0.0,
         }
     }
@@ -87,6 +95,34 @@ impl Cycling {
     }
 }
 
+/// A lock-out of a run, as its measures tell of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LockedOut {
+    /// When it began first, s.
+    pub from_s: f64,
+    /// How long it lasted, all spells together, s.
+    pub total_s: f64,
+    /// The protection that locked the unit out first.
+    pub by: String,
+}
+
+impl LockedOut {
+    /// Whether it was one spell up to the end of a run of `duration_s`.
+    pub fn to_end(&self, duration_s: f64) -> bool {
+        self.from_s + self.total_s > duration_s - 0.5
+    }
+}
+
+/// Whether a run was locked out, and how long.
+pub fn locked_out(measures: &[Measure]) -> Option<LockedOut> {
+    let m = measures.iter().find(|m| m.key == "locked_out")?;
+    Some(LockedOut {
+        from_s: m.at_s.filter(|_| m.value > 0.0)?,
+        total_s: m.value,
+        by: m.note.clone(),
+    })
+}
+
 fn keep_shortest(kept: &mut (f64, f64), length: f64, t_s: f64) {
     if kept.0.is_nan() || length < kept.0 {
         *kept = (length, t_s);
@@ -107,6 +143,9 @@ impl Observer for Cycling {
         if on {
             self.run_s += dt_s;
         }
+        if self.locked {
+            self.locked_s += dt_s;
+        }
     }
 
     fn event(&mut self, event: &Event) {
@@ -115,7 +154,16 @@ impl Observer for Cycling {
                 self.trips += 1;
                 self.tripped = true;
             }
-            What::Control(NoticeKind::LockOut) => self.lock_outs += 1,
+            What::Control(NoticeKind::LockOut) => {
+                self.lock_outs += 1;
+                self.locked = true;
+                if self.locked_from_s.is_nan() {
+                    self.locked_from_s = event.t_s;
+                    self.locked_by.clone_from(&event.subject);
+                }
+            }
+            // A person clears all of them at once.
+            What::Control(NoticeKind::LockOutCleared) => self.locked = false,
             _ => {}
         }
     }
@@ -165,6 +213,14 @@ impl Observer for Cycling {
             count("trips", "protection trips", self.trips).judged(&self.limits.trips),
             count("lock_outs", "lock-outs", self.lock_outs),
             Measure::new(
+                "locked_out",
+                "time locked out",
+                "house",
+                self.locked_s,
+                Dimension::Time,
+            )
+            .at(self.locked_from_s, self.locked_by.as_str()),
+            Measure::new(
                 "run_share",
                 "share of time the compressor ran",
                 "house",
@@ -212,6 +268,42 @@ mod tests {
         assert_eq!(c.shortest_run.0, 350.0);
         assert_eq!(c.shortest_off.0, 400.0);
         assert_eq!(c.run_s, 360.0);
+    }
+
+    #[test]
+    fn a_lock_out_counts_until_a_person_clears_it() {
+        use NoticeKind::{LockOut, LockOutCleared, Trip};
+        let mut c = Cycling::new(&Limits::default());
+        for k in 0..100 {
+            let t_s = f64::from(k);
+            let told: &[NoticeKind] = match k {
+                10 => &[Trip, LockOut],
+                40 => &[LockOutCleared],
+                70 => &[LockOut],
+                _ => &[],
+            };
+            for &kind in told {
+                c.event(&Event {
+                    t_s,
+                    what: What::Control(kind),
+                    subject: format!("guard {k}"),
+                    cause: String::new(),
+                    value: f64::NAN,
+                    text: String::new(),
+                });
+            }
+            let sample = Sample {
+                t_s: t_s + 1.0,
+                ..Default::default()
+            };
+            c.observe(&sample, 1.0);
+        }
+        let measures = c.measures(100.0);
+        let found = locked_out(&measures).unwrap();
+        assert_eq!((found.from_s, found.total_s), (10.0, 60.0));
+        assert_eq!(found.by, "guard 10");
+        assert!(!found.to_end(100.0));
+        assert!(locked_out(&watch(&[(10.0, true)]).measures(10.0)).is_none());
     }
 
     #[test]

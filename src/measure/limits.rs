@@ -55,8 +55,10 @@ impl Limit {
 /// Every limit of a scenario.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Limits {
-    /// Supply-plenum static, Pa.
+    /// External static, supply plenum less return plenum, Pa.
     pub static_pa: Limit,
+    /// Pressure of a room from that of the return's room, either way, Pa.
+    pub room_pressure_pa: Limit,
     /// Starts in any rolling hour.
     pub starts_per_hour: Limit,
     /// Velocity over a grille's face, m/s, for all rooms; `None` = by use of the room.
@@ -93,7 +95,15 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Self {
         Limits {
-            static_pa: Limit::at_most(125.0, "rated external static of small fans, trade press"),
+            static_pa: Limit::at_most(
+                125.0,
+                "rated external static of small fans, trade press; to last 5 s, our own choice",
+            ),
+            room_pressure_pa: Limit::at_most(
+                5.0,
+                "ENERGY STAR homes: 3 Pa, 5 Pa for large flows, from memory; more undercut or a \
+                 transfer grille mends it",
+            ),
             starts_per_hour: Limit::at_most(6.0, "common practice, no source"),
             face_velocity: None,
             sound_dba: None,

@@ -4,9 +4,11 @@
 //! one: write an [`Observer`] in its own file and name it in [`observers`].
 
 pub mod air;
+pub mod balance;
 pub mod comfort;
 pub mod cycling;
 pub mod energy;
+pub mod lasting;
 pub mod limits;
 pub mod loudest_minute;
 pub mod noise_rating;
@@ -25,7 +27,7 @@ pub use limits::{Limit, Limits, Side};
 pub struct Measure {
     /// Stable name, e.g. `static_worst`.
     pub key: &'static str,
-    /// Plain words for a table, e.g. `worst supply-plenum static`.
+    /// Plain words for a table, e.g. `shortest complete run`.
     pub title: &'static str,
     /// What it belongs to: `house`, or the name of a zone, room or outlet.
     pub subject: String,
@@ -107,6 +109,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
     vec![
         Box::new(cycling::Cycling::new(&scenario.limits)),
         Box::new(air::Pressure::new(scenario)),
+        Box::new(balance::RoomPressure::new(scenario)),
         Box::new(air::FaceVelocity::new(scenario)),
         Box::new(sound::Sound::new(scenario)),
         Box::new(air::ReliefShare::new(scenario)),

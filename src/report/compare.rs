@@ -7,7 +7,7 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::show;
+use super::verdict::{show, show_difference, show_judged};
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
@@ -76,7 +76,10 @@ fn rows(c: &Comparison, rows: &[&Row], units: UnitSystem, width: u16) -> String 
         for i in 0..c.cases.len() {
             let value = match row.values[i] {
                 None => "—".to_string(),
-                Some(v) => show(v, row.dimension, units),
+                Some(v) => match &row.limits[i] {
+                    Some(l) => show_judged(v, l, row.dimension, units),
+                    None => show(v, row.dimension, units),
+                },
             };
             let mark = if row.holds[i] == Some(false) {
                 " *"
@@ -104,12 +107,8 @@ fn change(row: &Row, i: usize, units: UnitSystem) -> String {
     if judgement == Judgement::Same {
         return "same".into();
     }
-    let dimension = match row.dimension {
-        Dimension::Temperature => Dimension::TemperatureDifference,
-        other => other,
-    };
     let sign = if difference < 0.0 { "−" } else { "+" };
-    let size = show(difference.abs(), dimension, units);
+    let size = show_difference(difference.abs(), row.dimension, units);
     format!("{sign}{size} {}", judgement.word())
         .trim_end()
         .to_string()
@@ -316,12 +315,17 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             |v| units.convert(quantity, v),
         )
     };
+    let external = |run: usize| {
+        let supply = column(c, run, "supply_plenum.static_Pa")?;
+        let back = column(c, run, "return_plenum.static_Pa")?;
+        Some(supply.iter().zip(back).map(|(s, r)| s - r).collect())
+    };
     let axis = |what: &str, quantity: Quantity| format!("{what}, {}", units.symbol(quantity));
     let mut panels = vec![
         OverlayPanel {
-            heading: "Supply-plenum static pressure".into(),
+            heading: "External static pressure, supply less return plenum".into(),
             axis: axis("Static", Quantity::Pressure),
-            lines: plain("supply_plenum.static_Pa", Quantity::Pressure),
+            lines: lines(c, external, |v| units.convert(Quantity::Pressure, v)),
             limit: Some((
                 units.convert(Quantity::Pressure, limit.value),
                 format!("limit {}", units.text(Quantity::Pressure, limit.value)),

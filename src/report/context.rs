@@ -72,6 +72,13 @@ impl<'a> Context<'a> {
             })
     }
 
+    /// External static, row by row, Pa: supply plenum less return plenum.
+    pub fn external_static(&self) -> Result<Vec<f64>, FigureError> {
+        let supply = self.need("supply_plenum.static_Pa")?;
+        let back = self.need("return_plenum.static_Pa")?;
+        Ok(supply.iter().zip(back).map(|(s, r)| s - r).collect())
+    }
+
     /// A column thinned for drawing, each value passed through `show`.
     pub fn thin(&self, column: &[f64], points: usize, show: impl Fn(f64) -> f64) -> Pieces {
         let mut pieces = decimate(self.t, column, points.min(MAX_POINTS));

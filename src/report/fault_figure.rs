@@ -1,4 +1,4 @@
-//! A fault over the healthy run: room air of the zone that shows it, and static pressure.
+//! A fault over the healthy run: room air of the zone that shows it, and external static.
 
 use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, Series};
@@ -44,16 +44,17 @@ pub fn fault_figure(
     let air = format!("room.{}.air_C", overlay.room);
     let set = format!("zone.{}.setpoint_C", overlay.zone);
     let mut lines = Vec::new();
-    for (column, quantity) in [
-        (air.as_str(), Quantity::Temperature),
-        ("supply_plenum.static_Pa", Quantity::Pressure),
-    ] {
+    for quantity in [Quantity::Temperature, Quantity::Pressure] {
         let line = |of: &Context<'_>, name: &str, colour, marker| -> Result<Series, FigureError> {
+            let column = match quantity {
+                Quantity::Pressure => of.external_static()?,
+                _ => of.need(&air)?.to_vec(),
+            };
             Ok(Series {
                 name: name.to_owned(),
                 colour,
                 marker,
-                pieces: of.thin(of.need(column)?, 1500, |v| units.convert(quantity, v)),
+                pieces: of.thin(&column, 1500, |v| units.convert(quantity, v)),
             })
         };
         lines.push([
@@ -75,7 +76,7 @@ pub fn fault_figure(
         190.0,
     );
     let mut remarks = vec![format!(
-        "Above: air of {}, its setpoint dotted. Below: static pressure of the supply plenum.",
+        "Above: air of {}, its setpoint dotted. Below: external static, supply less return plenum.",
         overlay.room
     )];
     remarks.extend(context.trip_notes(WIDTH - 2.0 * EDGE));
@@ -132,7 +133,7 @@ pub fn fault_figure(
             panel.value_axis(canvas, &format!("{what}, {}", units.symbol(quantity)));
             let heading = match i {
                 0 => format!("Air of {}", overlay.room),
-                _ => "Supply-plenum static pressure".to_owned(),
+                _ => "External static pressure, supply less return plenum".to_owned(),
             };
             panel.heading(canvas, &heading);
             panel.end_labels(canvas, &labels, margin);

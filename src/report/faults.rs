@@ -11,6 +11,7 @@ use rayon::prelude::*;
 use super::fault_figure::{Overlay, fault_figure};
 use super::results::ResultsError;
 use super::tell::story;
+use super::verdict::locked_out;
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::quantity::{Dimension, significant};
 use crate::scenario::Scenario;
@@ -42,6 +43,22 @@ pub fn faults_text(
     );
     out += "Each alone beside the healthy run, while it lasts. A dot: no difference that counts.\n";
     out += "Static and suction are brought to full fan speed, so that a slower fan does not hide them.\n\n";
+    let healthy =
+        locked_out(s, &study.healthy.measures).map(|l| ("the healthy run".to_string(), l));
+    let faulty = study.cases.iter().filter_map(|case| {
+        let locked = locked_out(s, &case.outcome.measures)?;
+        Some((case.words.clone(), locked))
+    });
+    let locked: Vec<String> = healthy
+        .into_iter()
+        .chain(faulty)
+        .map(|(who, locked)| format!("  {who}: {locked}."))
+        .collect();
+    if !locked.is_empty() {
+        let head =
+            "A unit locked out stands still; starts, trips, calls and air after that say only so:";
+        let _ = writeln!(out, "{}\n{}\n", bold(head), locked.join("\n"));
+    }
     out += &telltale_table(s, study, units, width);
     let _ = writeln!(
         out,

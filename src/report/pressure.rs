@@ -1,4 +1,4 @@
-//! Supply-plenum static pressure against its limit, and what the relief does about it.
+//! External static pressure against its limit, and what the relief does about it.
 
 use super::canvas::{Stroke, sheet};
 use super::context::{Context, FAN_RUNS_M3_S, Series, duration_text};
@@ -22,17 +22,18 @@ struct Excess {
     total_s: f64,
 }
 
-/// Draws the supply plenum's static pressure with its limit, time above it hatched and counted,
-/// and below it the relief's opening and its share of the fan's flow.
+/// Draws external static, from return plenum to supply plenum, with its limit, time above it hatched
+/// and counted, and below it the relief's opening and its share of the fan's flow.
 ///
 /// # Errors
-/// When the trace spans no time, or lacks `supply_plenum.static_Pa`.
+/// When the trace spans no time, or lacks `supply_plenum.static_Pa` or
+/// `return_plenum.static_Pa`.
 pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, FigureError> {
     let context = Context::new("pressure", story, trace, units)?;
-    let column = context.need("supply_plenum.static_Pa")?;
+    let column = &context.external_static()?[..];
     let pieces = context.thin(column, 1500, |v| units.convert(Quantity::Pressure, v));
     let line = Series {
-        name: "supply plenum".to_owned(),
+        name: "supply less return".to_owned(),
         colour: BLUE,
         marker: None,
         pieces,
@@ -62,7 +63,7 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
         });
     let limit_text = limit.map(|l| format!("limit {}", units.text(Quantity::Pressure, l.value)));
     let margin = label_margin(
-        ["supply plenum", "share of fan flow"]
+        ["supply less return", "share of fan flow"]
             .into_iter()
             .chain(limit_text.as_deref()),
         190.0,
@@ -74,10 +75,10 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
 
     sheet(
         "pressure",
-        "Supply-plenum static pressure",
+        "External static pressure",
         (WIDTH, height.ceil()),
         |canvas| {
-            header(canvas, "Supply-plenum static pressure and relief", &context);
+            header(canvas, "External static pressure and relief", &context);
             let (left, right) = (EDGE + 60.0, WIDTH - EDGE - margin);
             let ticks = context.ticks(right - left);
             let bands = context.any_band();
@@ -131,7 +132,10 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
             }
             let symbol = units.symbol(Quantity::Pressure);
             panel.value_axis(canvas, &format!("Static pressure, {symbol}"));
-            panel.heading(canvas, "Supply-plenum static pressure");
+            panel.heading(
+                canvas,
+                "External static pressure, supply less return plenum",
+            );
             let above = excess.as_ref().filter(|e| e.total_s > 0.0);
             let counted = above.map(|e| format!("above limit, {}", duration_text(e.total_s)));
             let mut key = Vec::new();

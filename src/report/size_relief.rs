@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::show;
+use super::verdict::{show, show_difference, show_judged};
 use super::{OutputDir, UnitSystem};
 use crate::measure::Side;
 use crate::quantity::Dimension;
@@ -28,7 +28,9 @@ pub fn text(
         sizing.judged
     );
     out += &bold(&verdict(sizing, units));
-    out.push_str("\n\n");
+    out.push('\n');
+    out += &locked_out(sizing);
+    out.push('\n');
     out += &rows(sizing, units, width);
     out.push_str(
         "Holds: every set of zones that the time bands let call together keeps static, velocity, sound and \
@@ -61,6 +63,30 @@ pub fn text(
         }
     }
     out
+}
+
+/// Which ways were locked out in their day, so that nobody takes standing still for a saving.
+fn locked_out(sizing: &Sizing) -> String {
+    let locked = |a: &&Answer| a.day.as_ref().is_some_and(|d| d.locked_out_s > 0.0);
+    let told: Vec<String> = sizing
+        .answers
+        .iter()
+        .filter(locked)
+        .map(full_title)
+        .collect();
+    match told.as_slice() {
+        [] => String::new(),
+        all if all.len() == sizing.answers.len() => {
+            "Locked out in its day: every line below. Energy and trips are of systems that stood still \
+             meanwhile.\n"
+                .into()
+        }
+        some => format!(
+            "Locked out in their day: {}. Their energy and trips, and any comparison with them, are of a \
+             system that stood still meanwhile.\n",
+            some.join("; ")
+        ),
+    }
 }
 
 fn full_title(a: &Answer) -> String {
@@ -101,7 +127,12 @@ pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
         CRITERIA[b.criterion].title,
         limit(b, units),
         miss(b, units),
-        show(b.finding.value, CRITERIA[b.criterion].dimension, units),
+        show_judged(
+            b.finding.value,
+            &b.finding.limit,
+            CRITERIA[b.criterion].dimension,
+            units
+        ),
         b.finding.place,
         set_name(&sizing.zones, b.calls),
         b.mode.name(),
@@ -132,13 +163,9 @@ fn limit(b: &Breach, units: UnitSystem) -> String {
 }
 
 fn miss(b: &Breach, units: UnitSystem) -> String {
-    let dimension = match CRITERIA[b.criterion].dimension {
-        Dimension::Temperature => Dimension::TemperatureDifference,
-        other => other,
-    };
-    show(
+    show_difference(
         (b.finding.value - b.finding.limit.value).abs(),
-        dimension,
+        CRITERIA[b.criterion].dimension,
         units,
     )
 }
@@ -155,7 +182,12 @@ fn fails(a: &Answer, zones: &[String], units: UnitSystem) -> String {
         format!(
             "{} {}{place} with {}",
             criterion.heading,
-            show(b.finding.value, criterion.dimension, units),
+            show_judged(
+                b.finding.value,
+                &b.finding.limit,
+                criterion.dimension,
+                units
+            ),
             set_name(zones, b.calls),
         )
     };
@@ -213,7 +245,12 @@ fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
                 ),
                 format!("{:.0} % {zone}", 100.0 * share),
                 show(day.house_spread_k, Dimension::TemperatureDifference, units),
-                format!("{:.0}", day.trips),
+                if day.locked_out_s > 0.0 {
+                    let time = show(day.locked_out_s, Dimension::Time, units);
+                    format!("{:.0}, locked out {time}", day.trips)
+                } else {
+                    format!("{:.0}", day.trips)
+                },
                 day.broken.to_string(),
             ] {
                 cells.push(Cell::new(text).set_alignment(CellAlignment::Right));
@@ -274,6 +311,7 @@ fn csv(sizing: &Sizing) -> Vec<u8> {
         "day_off_setpoint_zone",
         "day_house_spread_K",
         "day_trips",
+        "day_locked_out_s",
         "day_starts",
         "day_limits_broken",
     ] {
@@ -301,13 +339,14 @@ fn csv(sizing: &Sizing) -> Vec<u8> {
             }
         }
         match &a.day {
-            None => cells.extend(std::iter::repeat_n(String::new(), 7)),
+            None => cells.extend(std::iter::repeat_n(String::new(), 8)),
             Some(d) => cells.extend([
                 number(d.electric_j),
                 number(d.outside_band.0),
                 d.outside_band.1.clone(),
                 number(d.house_spread_k),
                 number(d.trips),
+                number(d.locked_out_s),
                 number(d.starts),
                 d.broken.to_string(),
             ]),

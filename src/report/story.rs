@@ -66,7 +66,7 @@ pub struct StoryLimit {
 /// Limits drawn on the figures. Those absent are not drawn.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct StoryLimits {
-    /// Highest supply-plenum static pressure, Pa.
+    /// Highest external static, supply plenum less return plenum, Pa.
     pub static_pa: Option<StoryLimit>,
     /// Supply temperature at which low protection trips, °C.
     pub supply_low_trip_c: Option<StoryLimit>,

@@ -159,7 +159,7 @@ mod tests {
             rank_correlation: 0.9 - 0.1 * i as f64,
         };
         let panel = |limit| TornadoPanel {
-            heading: "worst supply-plenum static".into(),
+            heading: "worst external static".into(),
             axis: "Pa".into(),
             centre: 118.0,
             limit,

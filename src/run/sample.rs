@@ -123,6 +123,14 @@ pub struct AirSample {
     pub relief_opening: f64,
 }
 
+impl AirSample {
+    /// External static, from return plenum to supply plenum, Pa: what ducts, grilles and rooms take of
+    /// the fan's rise, and what fans are rated by.
+    pub fn external_static_pa(&self) -> f64 {
+        self.supply_static_pa - self.return_static_pa
+    }
+}
+
 /// Everything, at one instant.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Sample {

@@ -15,9 +15,12 @@ type Entry = (
 );
 
 /// Every limit with its key, dimension and allowed range. One entry a limit.
-const ENTRIES: [Entry; 12] = [
+const ENTRIES: [Entry; 13] = [
     ("static", Dimension::Pressure, (5.0, 2000.0), |l| {
         &mut l.static_pa
+    }),
+    ("room_pressure", Dimension::Pressure, (0.5, 200.0), |l| {
+        &mut l.room_pressure_pa
     }),
     ("starts_per_hour", Dimension::Count, (0.0, 60.0), |l| {
         &mut l.starts_per_hour

@@ -169,11 +169,11 @@ impl std::fmt::Debug for Criterion {
 pub const CRITERIA: &[Criterion] = &[
     Criterion {
         key: "static",
-        title: "supply-plenum static",
+        title: "external static (supply less return plenum)",
         heading: "static",
         dimension: Dimension::Pressure,
         trend: Trend::HelpedByRelief,
-        find: |facts, point, _| Some(Finding::of(point.supply_pa, &facts.limits.static_pa)),
+        find: |facts, point, _| Some(Finding::of(point.external_pa(), &facts.limits.static_pa)),
     },
     Criterion {
         key: "face_velocity",

@@ -138,7 +138,7 @@ impl Point {
         }
     }
 
-    /// Rise over fan, from return plenum to supply plenum, Pa: its total less coil and filter.
+    /// External static, from return plenum to supply plenum, Pa: the fan's total less coil and filter.
     pub fn external_pa(&self) -> f64 {
         self.supply_pa - self.return_pa
     }

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::results::ResultsError;
-use super::verdict::show;
+use super::verdict::{show, show_judged};
 use super::{OutputDir, UnitSystem};
 use crate::measure::Side;
 use crate::quantity::{self, Dimension};
@@ -111,7 +111,12 @@ fn findings(c: &Combinations, units: UnitSystem) -> Vec<String> {
             Some(format!(
                 "{}{place}: {count} broken, worst {} with {} calling in {}; {side} {} ({}).",
                 criterion.title,
-                show(w.finding.value, criterion.dimension, units),
+                show_judged(
+                    w.finding.value,
+                    &w.finding.limit,
+                    criterion.dimension,
+                    units
+                ),
                 set_name(&c.zones, k.calls),
                 k.mode.name(),
                 show(w.finding.limit.value, criterion.dimension, units),
@@ -216,7 +221,7 @@ fn word(k: &Combination) -> String {
 
 fn finding(w: Option<&Worst>, dimension: Dimension, units: UnitSystem, mark: &str) -> String {
     let Some(w) = w else { return "—".into() };
-    let value = show(w.finding.value, dimension, units);
+    let value = show_judged(w.finding.value, &w.finding.limit, dimension, units);
     let place = if w.finding.place.is_empty() {
         String::new()
     } else {

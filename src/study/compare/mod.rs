@@ -20,11 +20,13 @@ const SAME_SHARE: f64 = 0.005;
 const SAME_OF_LIMIT: f64 = 0.02;
 
 /// Measures without a limit of which less is better.
-const LESS_IS_BETTER: [&str; 10] = [
+const LESS_IS_BETTER: [&str; 12] = [
     "energy_electric",
     "energy_fan",
     "energy_fan_share",
     "starts",
+    "lock_outs",
+    "locked_out",
     "static_above_limit",
     "fan_stalled",
     "cycling_loss",
@@ -42,6 +44,10 @@ const SHOWN: [&str; 5] = [
     "starts",
     "relief_share_mean",
 ];
+
+/// Measures that are shown wherever they are not nought: what they tell of changes the meaning of
+/// all others.
+const SHOWN_IF_ANY: [&str; 2] = ["lock_outs", "locked_out"];
 
 /// A key that is not the same in all files.
 #[derive(Clone, Debug, PartialEq)]
@@ -151,7 +157,9 @@ impl Row {
         let judged = self.values.iter().flatten().any(|v| v.is_finite())
             && self.limits.iter().any(Option::is_some);
         let moved = (1..self.values.len()).any(|i| self.judgement(i) != Judgement::Same);
-        broken || (judged && moved) || SHOWN.contains(&self.key)
+        let any = self.values.iter().flatten().any(|v| *v > 0.0);
+        let shown = SHOWN.contains(&self.key) || (any && SHOWN_IF_ANY.contains(&self.key));
+        broken || (judged && moved) || shown
     }
 }
 

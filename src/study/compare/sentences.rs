@@ -3,7 +3,7 @@
 use super::{Change, Comparison, Judgement, Row};
 use crate::measure::Side;
 use crate::quantity::{Dimension, UnitSystem};
-use crate::report::verdict::show;
+use crate::report::verdict::{locked_out, show, show_judged};
 
 /// Most effects told in a sentence.
 const TOLD_EFFECTS: usize = 3;
@@ -11,9 +11,10 @@ const TOLD_EFFECTS: usize = 3;
 /// Most differing keys told in a sentence.
 const TOLD_KEYS: usize = 4;
 impl Comparison {
-    /// Two or three sentences for each file after the first: what it changes, and what that does.
+    /// Who was locked out, if anyone; then two or three sentences for each file after the first: what it
+    /// changes, and what that does.
     pub fn sentences(&self, units: UnitSystem) -> Vec<String> {
-        (1..self.cases.len())
+        let changes = (1..self.cases.len())
             .flat_map(|i| {
                 let energy = self.energy(i, units);
                 [
@@ -22,8 +23,26 @@ impl Comparison {
                     energy,
                 ]
             })
-            .flatten()
-            .collect()
+            .flatten();
+        self.locked_out().into_iter().chain(changes).collect()
+    }
+
+    /// A lock-out changes the meaning of every difference, so it is told first.
+    fn locked_out(&self) -> Option<String> {
+        let runs = self.cases.iter().zip(&self.outcomes);
+        let told: Vec<String> = runs
+            .filter_map(|(case, outcome)| {
+                let locked = locked_out(&case.scenario, &outcome.measures)?;
+                Some(format!("{} was {locked}", case.scenario.name))
+            })
+            .collect();
+        let every = told.len() == self.cases.len();
+        let but = if every {
+            "energy, starts, trips and temperatures are of systems that stood still meanwhile"
+        } else {
+            "what it saves in energy, starts and trips it saves by standing still"
+        };
+        (!told.is_empty()).then(|| format!("{}: {but}.", listed(&told)))
     }
 
     fn name(&self, i: usize) -> &str {
@@ -121,9 +140,11 @@ impl Comparison {
             .iter()
             .take(TOLD_EFFECTS)
             .map(|r| {
-                let value = |i| {
-                    r.value(i)
-                        .map_or("none".into(), |v| show(v, r.dimension, units))
+                let value = |i: usize| {
+                    r.value(i).map_or("none".into(), |v| match &r.limits[i] {
+                        Some(l) => show_judged(v, l, r.dimension, units),
+                        None => show(v, r.dimension, units),
+                    })
                 };
                 let place = if r.subject == "house" {
                     String::new()

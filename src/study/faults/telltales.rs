@@ -81,7 +81,7 @@ const STATIC: Kind = (
 );
 const STATIC_WORST: Kind = (
     "static_worst",
-    "highest static pressure",
+    "highest external static",
     Dimension::Pressure,
     4.0,
 );
@@ -266,7 +266,7 @@ impl<'a> Look<'a> {
         ];
         for (kind, value) in [
             (STATIC, self.mean(|i| pressure(&supply, i))),
-            (STATIC_WORST, self.worst(&supply)),
+            (STATIC_WORST, self.worst(|i| supply(i) - back(i))),
             (
                 SUCTION,
                 self.mean(|i| pressure(&|i| filter(i) - back(i), i)),

@@ -56,6 +56,8 @@ pub struct Day {
     pub house_spread_k: f64,
     /// Protection trips.
     pub trips: f64,
+    /// Time locked out, s.
+    pub locked_out_s: f64,
     /// Starts of the compressor.
     pub starts: f64,
     /// Limits broken by the run.
@@ -184,7 +186,8 @@ fn known_room(case: &Case, room: &str) -> Result<String, StudyError> {
     Err(fault.advise(advice).into())
 }
 
-/// What holds first; then what trips less, breaks fewer limits in its day, and costs less energy.
+/// What holds first; then what is locked out for less of its day (it trips less and costs less for
+/// standing still), trips less, breaks fewer limits in its day, and costs less energy.
 /// What does not hold by how near it comes.
 fn rank(answers: &mut [Answer]) {
     let day = |a: &Answer, of: fn(&Day) -> f64| a.day.as_ref().map_or(0.0, of);
@@ -197,6 +200,7 @@ fn rank(answers: &mut [Answer]) {
         b.holds()
             .cmp(&a.holds())
             .then(near)
+            .then(day(a, |d| d.locked_out_s).total_cmp(&day(b, |d| d.locked_out_s)))
             .then(day(a, |d| d.trips).total_cmp(&day(b, |d| d.trips)))
             .then(day(a, |d| d.broken as f64).total_cmp(&day(b, |d| d.broken as f64)))
             .then(day(a, |d| d.electric_j).total_cmp(&day(b, |d| d.electric_j)))
@@ -241,6 +245,7 @@ fn day(outcome: &Outcome) -> Day {
         outside_band: outside.map_or((f64::NAN, String::new()), |m| (m.value, m.subject.clone())),
         house_spread_k: value("house_spread_p95"),
         trips: value("trips"),
+        locked_out_s: value("locked_out"),
         starts: value("starts"),
         broken: outcome.measures.iter().filter(broken).count(),
     }

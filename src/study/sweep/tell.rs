@@ -4,7 +4,7 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::merge::numbers_text;
 use super::plan::PlannedLimit;
-use super::summary::{Broken, Summary};
+use super::summary::{Broken, Summary, group};
 use super::tables::dimension;
 use super::{Plan, Sweep};
 use crate::quantity::{UnitSystem, significant};
@@ -31,6 +31,10 @@ pub fn tell(
     let hit: Vec<&Broken> = summary.limits.iter().filter(|b| b.broken > 0).collect();
     if sweep.cases.iter().any(|c| c.fault.is_none()) {
         out += "\n";
+        if let Some(locked) = locked_out(sweep, summary) {
+            out += &bold(&locked);
+            out.push('\n');
+        }
         out += &bold(&headline(plan, summary, &hit));
         out.push('\n');
         if !hit.is_empty() {
@@ -79,6 +83,52 @@ fn counts(sweep: &Sweep) -> String {
         );
     }
     out
+}
+
+/// How many cases were locked out, by group where there are several; `None` when none was.
+fn locked_out(sweep: &Sweep, summary: &Summary) -> Option<String> {
+    let plan = &sweep.plan;
+    let m = plan.measures.iter().position(|m| m.key == "locked_out")?;
+    let groups = summary.groups.len();
+    let mut counts = vec![(0, 0); groups];
+    let mut which: Vec<String> = Vec::new();
+    for case in sweep.cases.iter().filter(|c| c.fault.is_none()) {
+        let (locked, all) = &mut counts[group(plan, case.index)];
+        *all += 1;
+        if case.values[m] > 0.0 {
+            *locked += 1;
+            if plan.samples == 0 && plan.variants() > 1 {
+                which.push(plan.label(plan.place(case.index).0));
+            }
+        }
+    }
+    let of: Vec<String> = (0..groups)
+        .filter(|&g| counts[g].0 > 0)
+        .map(|g| {
+            let (locked, all) = counts[g];
+            match groups {
+                1 => format!("{locked} of {all} cases"),
+                _ => format!("{locked} of {all} cases of {}", plan.label(g)),
+            }
+        })
+        .collect();
+    if of.is_empty() {
+        return None;
+    }
+    let cut = |list: &[String], what: &str| {
+        let more = match list.len().saturating_sub(VARIANTS) {
+            0 => String::new(),
+            n => format!(" and {n} more {what}"),
+        };
+        format!("{}{more}", list[..list.len().min(VARIANTS)].join(", "))
+    };
+    let mut told = cut(&of, "variants");
+    if !which.is_empty() {
+        told += &format!(" ({})", cut(&which, "cases"));
+    }
+    Some(format!(
+        "Locked out: {told}. Their energy, starts and trips are of systems that stood still meanwhile."
+    ))
 }
 
 fn headline(plan: &Plan, summary: &Summary, hit: &[&Broken]) -> String {
