@@ -187,3 +187,31 @@ fn what_cannot_be_written_ends_with_3_and_keeps_the_last_result() {
     assert_eq!(bad.status.code(), Some(2));
     assert_eq!(std::fs::read(&trace).unwrap(), before);
 }
+
+/// `openshut ... 2>&1 | head -1`: whoever read has gone, and the status is what it would have been.
+#[test]
+fn a_closed_pipe_leaves_the_exit_status_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    quick(folder.path());
+    std::fs::write(folder.path().join("file"), "not a folder").unwrap();
+    let cases: [(&[&str], i32); 6] = [
+        (&["check", "house.toml"], 0),
+        (&["run", "house.toml", "--no-figures"], 0),
+        (&["new", "house.toml"], 3),
+        (&["run", "house.toml", "--out", "file"], 3),
+        (&["run", "nowhere.toml"], 2),
+        (&["merge", "nowhere"], 2),
+    ];
+    for (args, status) in cases {
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let ended = std::process::Command::new(assert_cmd::cargo::cargo_bin("openshut"))
+            .current_dir(folder.path())
+            .args(args)
+            .stdout(writer.try_clone().unwrap())
+            .stderr(writer)
+            .status()
+            .unwrap();
+        assert_eq!(ended.code(), Some(status), "{args:?}");
+    }
+}

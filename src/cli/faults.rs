@@ -52,7 +52,7 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
     let found = match found {
         Ok(found) => found,
         Err(e) => {
-            eprintln!("{}: {e}", scenario.name);
+            super::note(&format!("{}: {e}", scenario.name));
             return Status::BadInput;
         }
     };
@@ -81,7 +81,7 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
     ) {
         Ok(folder) => super::say(&format!("\nTables and figures: {}\n", folder.display())),
         Err(e) => {
-            eprintln!("{e}");
+            super::note(&e);
             return Status::CannotWrite;
         }
     }

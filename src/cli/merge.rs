@@ -37,7 +37,7 @@ fn try_merge(context: &Context, args: &Args) -> Result<Status, SweepError> {
                         .into(),
             });
         }
-        eprintln!("{missing}");
+        super::note(&missing);
     }
     let folder = context.out.join(Shard::WHOLE.folder(&whole.plan));
     sweep::leave(context, &folder, &whole, !args.no_figures)?;

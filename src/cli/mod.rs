@@ -164,11 +164,16 @@ fn say(text: &str) {
     let _ = std::io::stdout().lock().write_all(text.as_bytes());
 }
 
+/// Prints a line on standard error, with as little fuss about a reader that has gone away.
+/// `eprintln!` would panic there, and the exit status would no longer tell how the run went.
+fn note(line: &dyn std::fmt::Display) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
 /// Shows a fault on standard error.
 fn complain(context: &Context, fault: &Diagnostic) -> Status {
-    use std::io::Write;
-    let text = fault.render(context.style.colour_errors);
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    note(&fault.render(context.style.colour_errors));
     Status::BadInput
 }
 
@@ -177,7 +182,7 @@ fn complain_study(context: &Context, fault: &crate::study::StudyError) -> Status
     match fault {
         crate::study::StudyError::Scenario(fault) => complain(context, fault),
         crate::study::StudyError::Run { .. } => {
-            eprintln!("{fault}");
+            note(fault);
             Status::BadInput
         }
     }
@@ -201,7 +206,7 @@ fn say_where(written: Result<PathBuf, crate::report::results::ResultsError>) -> 
             Status::Ran
         }
         Err(e) => {
-            eprintln!("{e}");
+            note(&e);
             Status::CannotWrite
         }
     }

@@ -30,17 +30,17 @@ pub(super) fn new(_: &Context, args: &Args) -> Status {
             Status::Ran
         }
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            eprintln!(
+            super::note(&format!(
                 "{} exists already and was left alone; choose another name",
                 path.display()
-            );
+            ));
             Status::CannotWrite
         }
         Err(e) => {
-            eprintln!(
+            super::note(&format!(
                 "{} cannot be written: {e}; choose another folder",
                 path.display()
-            );
+            ));
             Status::CannotWrite
         }
     }

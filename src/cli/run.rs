@@ -59,13 +59,13 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     let staged = match OutputDir::stage(context.out.join(&scenario.name)) {
         Ok(staged) => staged,
         Err(e) => {
-            eprintln!("{e}");
+            super::note(&e);
             return Status::CannotWrite;
         }
     };
     let mut tables = match is_long(scenario).then(|| LongTables::create(&staged, scenario)) {
         Some(Err(e)) => {
-            eprintln!("{e}");
+            super::note(&e);
             return Status::CannotWrite;
         }
         Some(Ok(tables)) => Some(tables),
@@ -80,7 +80,7 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     let outcome = match outcome {
         Ok(outcome) => outcome,
         Err(e) => {
-            eprintln!("{}: {e}", scenario.name);
+            super::note(&format!("{}: {e}", scenario.name));
             return match e {
                 RunError::Tables(_) => Status::CannotWrite,
                 _ => Status::BadInput,
@@ -104,7 +104,7 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
             super::say(&format!("{what}: {}\n", folder.display()));
         }
         Err(e) => {
-            eprintln!("{e}");
+            super::note(&e);
             return Status::CannotWrite;
         }
     }

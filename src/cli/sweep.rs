@@ -64,11 +64,11 @@ pub(super) fn complain(context: &Context, fault: &SweepError) -> Status {
     match fault {
         SweepError::Scenario(fault) => super::complain(context, fault),
         SweepError::Argument { .. } | SweepError::Folder { .. } => {
-            eprintln!("{fault}");
+            super::note(&fault);
             Status::BadInput
         }
         _ => {
-            eprintln!("{fault}");
+            super::note(&fault);
             Status::CannotWrite
         }
     }
@@ -96,7 +96,10 @@ fn try_sweep(context: &Context, args: &Args) -> Result<Status, SweepError> {
             1 => "; 1 torn line is run again".into(),
             n => format!("; {n} torn or damaged lines are run again"),
         };
-        eprintln!("{} of {total} cases are there{damaged}", found.cases.len());
+        super::note(&format!(
+            "{} of {total} cases are there{damaged}",
+            found.cases.len()
+        ));
     }
     let stop = stop_on_interrupt();
     let bar = progress_bar(context, total, found.cases.len());
@@ -108,10 +111,10 @@ fn try_sweep(context: &Context, args: &Args) -> Result<Status, SweepError> {
     if missing.is_empty() {
         return Ok(verdict(&sweep));
     }
-    eprintln!(
+    super::note(&format!(
         "Interrupted with {} of {total} cases done; they are kept. To go on, give the same command with --resume.",
         sweep.cases.len(),
-    );
+    ));
     Ok(Status::Interrupted)
 }
 
@@ -166,7 +169,9 @@ fn stop_on_interrupt() -> Arc<AtomicBool> {
         if set.swap(true, Ordering::Relaxed) {
             std::process::exit(Status::Interrupted as i32);
         }
-        eprintln!("\nFinishing the cases in hand; interrupt again to leave at once.");
+        super::note(&format!(
+            "\nFinishing the cases in hand; interrupt again to leave at once."
+        ));
     });
     stop
 }
