@@ -215,3 +215,35 @@ fn a_closed_pipe_leaves_the_exit_status_alone() {
         assert_eq!(ended.code(), Some(status), "{args:?}");
     }
 }
+
+#[cfg(unix)]
+#[test]
+fn an_interrupted_run_leaves_nothing_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    quick(folder.path());
+    let program = assert_cmd::cargo::cargo_bin("openshut");
+    let run = std::process::Command::new(program)
+        .current_dir(folder.path())
+        .args(["run", "house.toml", "--set", "run.duration=300 d"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    let out = folder.path().join("out");
+    let begun = || std::fs::read_dir(&out).is_ok_and(|mut d| d.next().is_some());
+    let since = std::time::Instant::now();
+    while !begun() && since.elapsed().as_secs() < 30 {
+        std::thread::sleep(std::time::Duration::from_millis(10));
+    }
+    assert!(begun(), "a partial folder is there while it runs");
+    let id = run.id().to_string();
+    let sent = std::process::Command::new("kill")
+        .args(["-INT", &id])
+        .status();
+    assert!(sent.unwrap().success());
+    let ended = run.wait_with_output().unwrap();
+    assert_eq!(ended.status.code(), Some(130));
+    assert_eq!(text(&ended.stderr), "interrupted; nothing written\n");
+    assert!(ended.stdout.is_empty());
+    assert!(!begun(), "nothing is left in {}", out.display());
+}

@@ -5,6 +5,7 @@ mod combinations;
 mod compare;
 mod evidence;
 mod faults;
+mod interrupt;
 mod merge;
 mod new;
 mod run;
@@ -64,7 +65,7 @@ enum Command {
     ///
     /// Leaves trace.csv, events.csv, measures.csv, summary.json and figures/ (SVG and PNG), whole or
     /// not at all. Ends with status 0 when it ran, 1 when it ran and a limit that the file calls
-    /// mandatory was broken, 2 on bad input, 3 when results cannot be written.
+    /// mandatory was broken, 2 on bad input, 3 when results cannot be written, 130 when interrupted.
     Run(run::Args),
     /// Runs files side by side: measures in one table, figures on the same axes.
     Compare(compare::Args),
@@ -122,6 +123,10 @@ pub fn main() -> ExitCode {
         out: cli.out,
         style: style::Style::of_terminal(),
     };
+    // A sweep keeps the cases it has finished, and says how to go on.
+    if !matches!(cli.command, Some(Command::Sweep(_))) {
+        interrupt::leave_nothing();
+    }
     let status = match cli.command {
         None => run::embedded(&context),
         Some(Command::Run(args)) => run::files(&context, &args),

@@ -9,6 +9,7 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{Context, Status};
+use crate::report::OutputDir;
 use crate::study::sweep::merge::numbers_text;
 use crate::study::sweep::summary::Summary;
 use crate::study::sweep::{Options, Shard, Study, Sweep, SweepError, open, tables, tell};
@@ -167,11 +168,10 @@ fn stop_on_interrupt() -> Arc<AtomicBool> {
     // Where no handler can be set an interrupt ends the program, and --resume goes on from there.
     let _ = ctrlc::set_handler(move || {
         if set.swap(true, Ordering::Relaxed) {
+            OutputDir::abandon();
             std::process::exit(Status::Interrupted as i32);
         }
-        super::note(&format!(
-            "\nFinishing the cases in hand; interrupt again to leave at once."
-        ));
+        super::note(&"\nFinishing the cases in hand; interrupt again to leave at once.");
     });
     stop
 }

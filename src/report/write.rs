@@ -7,6 +7,7 @@ use std::ffi::{OsStr, OsString};
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempDir;
 
 /// Names the files of a result, so that nothing else is ever thrown away.
@@ -69,6 +70,33 @@ fn failed(path: &Path, doing: &'static str) -> impl FnOnce(io::Error) -> OutputE
     }
 }
 
+/// What this process has open, for [`OutputDir::abandon`].
+static OPEN: Mutex<Open> = Mutex::new(Open {
+    partial: Vec::new(),
+    committed: 0,
+});
+
+struct Open {
+    /// Hidden directories being written into.
+    partial: Vec<PathBuf>,
+    /// Results put in their place.
+    committed: usize,
+}
+
+fn open() -> MutexGuard<'static, Open> {
+    OPEN.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Takes a hidden directory off the list when it is gone.
+#[derive(Debug)]
+struct Listed(PathBuf);
+
+impl Drop for Listed {
+    fn drop(&mut self) {
+        open().partial.retain(|p| *p != self.0);
+    }
+}
+
 /// Where a result goes.
 pub struct OutputDir;
 
@@ -122,11 +150,28 @@ impl OutputDir {
         let directory = builder
             .tempdir_in(&parent)
             .map_err(failed(&parent, "write here"))?;
+        let listed = Listed(directory.path().to_owned());
+        open().partial.push(listed.0.clone());
         Ok(Staged {
             directory,
             path,
             aside,
+            listed,
         })
+    }
+
+    /// Removes what was staged and not put in place, for a process that is about to end, and
+    /// returns how many results it had put in place before. From then on nothing can be staged,
+    /// written or put in place: whoever tries waits until the process has ended.
+    pub fn abandon() -> usize {
+        let open = open();
+        for partial in &open.partial {
+            // What cannot be removed cannot be helped any more.
+            let _ = fs::remove_dir_all(partial);
+        }
+        let committed = open.committed;
+        std::mem::forget(open);
+        committed
     }
 }
 
@@ -143,6 +188,8 @@ pub struct Staged {
     directory: TempDir,
     path: PathBuf,
     aside: PathBuf,
+    // Last, so that the directory is gone before it leaves the list.
+    listed: Listed,
 }
 
 impl Staged {
@@ -185,6 +232,8 @@ impl Staged {
     /// When the file cannot be made.
     pub fn create(&self, name: impl AsRef<Path>) -> Result<BufWriter<File>, OutputError> {
         let name = name.as_ref();
+        // Waits for ever when all was abandoned.
+        let _open = open();
         // Errors name the place people know, not the hidden one.
         let known = self.path.join(name);
         let file = self.path().join(name);
@@ -205,6 +254,7 @@ impl Staged {
             directory,
             path,
             aside,
+            listed,
         } = self;
         let manifest = entries(directory.path())
             .map_err(failed(&path, "list the new result"))?
@@ -213,6 +263,8 @@ impl Staged {
             .collect::<String>();
         fs::write(directory.path().join(MANIFEST), manifest)
             .map_err(failed(&path, "write the list of files"))?;
+        // Held until the new result is in place, so that no interruption falls between.
+        let mut open = open();
         let had = path.is_dir();
         if had {
             if aside.is_dir() {
@@ -228,6 +280,8 @@ impl Staged {
         }
         // It has moved, so there is nothing left for the guard to remove.
         let _ = directory.keep();
+        open.partial.retain(|p| *p != listed.0);
+        open.committed += 1;
         if had {
             keep_foreign(&aside, &path).map_err(failed(&aside, "keep your own files"))?;
             fs::remove_dir_all(&aside).map_err(failed(&aside, "remove the last result"))?;
