@@ -247,3 +247,30 @@ fn an_interrupted_run_leaves_nothing_and_says_so() {
     assert!(ended.stdout.is_empty());
     assert!(!begun(), "nothing is left in {}", out.display());
 }
+
+/// Where results cannot go, nothing is worked out first: no table, and the status is 3.
+#[test]
+fn studies_test_their_folder_before_they_work() {
+    let folder = tempfile::tempdir().unwrap();
+    quick(folder.path());
+    std::fs::write(folder.path().join("file"), "not a folder").unwrap();
+    let cases: [&[&str]; 6] = [
+        &["run", "house.toml"],
+        &["combinations", "house.toml"],
+        &["size-relief", "house.toml"],
+        &["compare", "house.toml", "house.toml"],
+        &["faults", "house.toml"],
+        &["sweep", "house.toml", "--vary", "fan.flow=200 L/s,240 L/s"],
+    ];
+    for args in cases {
+        let args = [args, &["--out", "file"]].concat();
+        let out = openshut(folder.path(), &args);
+        let said = text(&out.stderr);
+        assert_eq!(out.status.code(), Some(3), "{args:?}: {said}");
+        assert!(out.stdout.is_empty(), "{args:?}: {}", text(&out.stdout));
+        assert!(
+            said.contains("a part of the path is a file"),
+            "{args:?}: {said}"
+        );
+    }
+}

@@ -29,6 +29,9 @@ pub(super) fn compare(context: &Context, args: &Args) -> Status {
             Err(e) => return super::complain(context, &e),
         }
     }
+    if let Err(status) = super::try_folder(&report::folder(&context.out, &cases)) {
+        return status;
+    }
     let bar = run::progress_bar(context, "compare");
     let compared = study::compare(cases, &|share| bar.set_position((share * 1000.0) as u64));
     bar.finish_and_clear();

@@ -19,6 +19,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::quantity::UnitSystem;
+use crate::report::OutputDir;
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
 use crate::scenario::tree;
@@ -191,6 +192,14 @@ fn complain_study(context: &Context, fault: &crate::study::StudyError) -> Status
             Status::BadInput
         }
     }
+}
+
+/// Tests that results can go to a folder, before the work is done.
+fn try_folder(folder: &std::path::Path) -> Result<(), Status> {
+    OutputDir::test(folder).map_err(|e| {
+        note(&e);
+        Status::CannotWrite
+    })
 }
 
 /// Width of tables: the terminal's, or a fixed one when the output goes elsewhere.

@@ -37,6 +37,9 @@ pub(super) fn size_relief(context: &Context, args: &Args) -> Status {
         dump_to: args.dump_to.clone(),
         settled_only: args.settled_only,
     };
+    if let Err(status) = super::try_folder(&report::folder(&context.out, &case)) {
+        return status;
+    }
     let bar = run::progress_bar(context, &case.scenario.name);
     let sizing = study::size_relief(&case, &options, &|share| {
         bar.set_position((1000.0 * share) as u64);

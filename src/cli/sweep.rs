@@ -89,6 +89,7 @@ fn try_sweep(context: &Context, args: &Args) -> Result<Status, SweepError> {
     };
     let study = Study::prepare(&args.file, &options)?;
     let folder = context.out.join(shard.folder(&study.plan));
+    OutputDir::test(&folder)?;
     let (journal, found) = open(&folder, &study.plan, shard, args.resume, args.restart)?;
     let total = (0..study.plan.cases()).filter(|&i| shard.holds(i)).count();
     if args.resume {

@@ -12,6 +12,7 @@ use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
 use crate::quantity::{self, Dimension};
+use crate::study::case::Case;
 use crate::study::compare::{Comparison, Judgement, Row};
 
 /// Fewest shares of relief that are worth a panel.
@@ -115,6 +116,12 @@ fn change(row: &Row, i: usize, units: UnitSystem) -> String {
         .to_string()
 }
 
+/// Folder that [`write`] leaves: `out/compare-<a>-<b>/`.
+pub fn folder(out: &Path, cases: &[Case]) -> PathBuf {
+    let names: Vec<&str> = cases.iter().map(|k| k.scenario.name.as_str()).collect();
+    out.join(format!("compare-{}", names.join("-")))
+}
+
 /// Writes `compare.csv` and the figures into `out/compare-<a>-<b>/`, whole or not at all.
 ///
 /// # Errors
@@ -130,8 +137,7 @@ pub fn write(
     } else {
         Vec::new()
     };
-    let names: Vec<&str> = c.cases.iter().map(|k| k.scenario.name.as_str()).collect();
-    let staged = OutputDir::stage(out.join(format!("compare-{}", names.join("-"))))?;
+    let staged = OutputDir::stage(folder(out, &c.cases))?;
     staged.write("compare.csv", &csv(c))?;
     staged.write("changes.csv", &changes_csv(c))?;
     for (figure, png) in &drawn {

@@ -160,6 +160,15 @@ impl OutputDir {
         })
     }
 
+    /// Tests that a result can be put at `final_path`, for those who have long work to do first.
+    /// Leaves nothing but parents that were missing.
+    ///
+    /// # Errors
+    /// As [`OutputDir::stage`].
+    pub fn test(final_path: impl AsRef<Path>) -> Result<(), OutputError> {
+        OutputDir::stage(final_path).map(drop)
+    }
+
     /// Removes what was staged and not put in place, for a process that is about to end, and
     /// returns how many results it had put in place before. From then on nothing can be staged,
     /// written or put in place: whoever tries waits until the process has ended.

@@ -267,6 +267,11 @@ fn speeds(k: &Combination) -> String {
     }
 }
 
+/// Folder that [`write`] leaves: `out/combinations-<scenario>/`.
+pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
+    out.join(format!("combinations-{}", s.name))
+}
+
 /// Writes tables and heat map into `out/combinations-<scenario>/`, whole or not at all.
 ///
 /// # Errors
@@ -286,7 +291,7 @@ pub fn write(
         }
         false => None,
     };
-    let staged = OutputDir::stage(out.join(format!("combinations-{}", s.name)))?;
+    let staged = OutputDir::stage(folder(out, s))?;
     staged.write("combinations.csv", &tables::csv(s, c))?;
     staged.write("states.csv", &tables::states_csv(s, c))?;
     if let Some((figure, png)) = &drawn {
