@@ -7,7 +7,8 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::show;
+use super::tell::static_pressure;
+use super::verdict::{clock, show};
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
@@ -299,8 +300,11 @@ fn sheet(c: &Comparison, title: &str, panels: Vec<OverlayPanel>, remark: &str) -
     }
     // The axis begins with the earliest run.
     let mut panels = panels;
-    for line in panels.iter_mut().flat_map(|p| &mut p.lines) {
-        line.t_s.iter_mut().for_each(|t| *t -= least);
+    for panel in &mut panels {
+        for line in &mut panel.lines {
+            line.t_s.iter_mut().for_each(|t| *t -= least);
+        }
+        panel.worst.iter_mut().for_each(|w| w.1 -= least);
     }
     Overlay {
         title: title.into(),
@@ -322,6 +326,24 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             |v| units.convert(quantity, v),
         )
     };
+    let (offsets, _) = offsets_s(c);
+    let mut told = Vec::new();
+    let mut worst = Vec::new();
+    for (run, case) in c.cases.iter().enumerate() {
+        if let Some(w) = static_pressure(&c.outcomes[run]) {
+            worst.push((
+                run,
+                w.at_s + offsets[run],
+                units.convert(Quantity::Pressure, w.worst_pa),
+            ));
+            told.push(format!(
+                "{} {} at {}",
+                case.scenario.name,
+                show(w.worst_pa, Dimension::Pressure, units),
+                clock(&case.scenario, w.at_s)
+            ));
+        }
+    }
     let axis = |what: &str, quantity: Quantity| format!("{what}, {}", units.symbol(quantity));
     let mut panels = vec![
         OverlayPanel {
@@ -332,6 +354,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
                 units.convert(Quantity::Pressure, limit.value),
                 format!("limit {}", units.text(Quantity::Pressure, limit.value)),
             )),
+            worst: worst.clone(),
             reach: Some((0.0, 0.0)),
         },
         OverlayPanel {
@@ -342,6 +365,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
                 let text = format!("limit: trip {}", units.text(Quantity::Temperature, trip));
                 (units.convert(Quantity::Temperature, trip), text)
             }),
+            worst: Vec::new(),
             reach: None,
         },
         OverlayPanel {
@@ -349,6 +373,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: axis("Speed", Quantity::Share),
             lines: plain("unit.speed", Quantity::Share),
             limit: None,
+            worst: Vec::new(),
             reach: Some((0.0, 100.0)),
         },
         OverlayPanel {
@@ -356,6 +381,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: axis("Flow", Quantity::Flow),
             lines: plain("fan.flow_m3_s", Quantity::Flow),
             limit: None,
+            worst: Vec::new(),
             reach: Some((0.0, 0.0)),
         },
     ];
@@ -373,15 +399,21 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: "Share, %".into(),
             lines: relief,
             limit: None,
+            worst: Vec::new(),
             reach: Some((0.0, 100.0)),
         });
     }
-    let remark = if panels.len() > 4 {
-        "A file without relief has no line of relief flow."
-    } else {
-        ""
-    };
-    sheet(c, "Plant, side by side", panels, remark)
+    let mut remark = String::new();
+    if !told.is_empty() {
+        remark += &format!(
+            "Triangles: worst static of every step, recorded or not: {}. ",
+            told.join("; ")
+        );
+    }
+    if panels.len() > 4 {
+        remark += "A file without relief has no line of relief flow.";
+    }
+    sheet(c, "Plant, side by side", panels, remark.trim_end())
 }
 
 /// The room of each thermostat.
@@ -410,6 +442,7 @@ fn rooms(c: &Comparison, units: UnitSystem) -> Overlay {
                     let text = format!("setpoint {}", units.text(Quantity::Temperature, v));
                     (units.convert(Quantity::Temperature, v), text)
                 }),
+                worst: Vec::new(),
                 reach: None,
             }
         })
@@ -455,6 +488,7 @@ fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
                 axis: symbol.into(),
                 lines: lines(c, highest, shown),
                 limit: Some((shown(limit.value), format!("limit {text}"))),
+                worst: Vec::new(),
                 reach: Some((0.0, 0.0)),
             }
         })

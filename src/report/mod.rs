@@ -46,7 +46,7 @@ pub use sound::sound;
 pub use spectrum::spectrum;
 pub use story::{
     Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
-    StorySound, StorySpectrum, StoryZone,
+    StorySound, StorySpectrum, StoryStatic, StoryZone,
 };
 pub use supply::supply;
 pub use timeline::timeline;

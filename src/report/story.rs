@@ -18,6 +18,8 @@ pub struct Story {
     pub differential: Differential,
     /// Limits drawn as lines.
     pub limits: StoryLimits,
+    /// Supply-plenum static pressure as every step had it; `None` leaves it to the recorded rows.
+    pub static_pressure: Option<StoryStatic>,
     /// Sound; `None` leaves its figures without data.
     pub sound: Option<StorySound>,
     /// What happened, in order of time.
@@ -76,6 +78,17 @@ pub struct StoryLimits {
     pub supply_high_trip_c: Option<StoryLimit>,
     /// Supply temperature at which high protection resets, °C.
     pub supply_high_reset_c: Option<StoryLimit>,
+}
+
+/// Supply-plenum static pressure as measured at every step, of which the trace holds only some.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StoryStatic {
+    /// When it was worst, s.
+    pub at_s: f64,
+    /// The worst, Pa.
+    pub worst_pa: f64,
+    /// Time above the limit, s.
+    pub above_s: f64,
 }
 
 /// What the figures of sound need beyond the trace.
