@@ -150,7 +150,7 @@ impl<'a> Context<'a> {
         merged
     }
 
-    /// Trips told in words, one line for each kind, numbered as their flags are,
+    /// Trips told in words, one line for each kind, numbered as their flags are, and lock-outs;
     /// each no wider than `width` px if that can be.
     pub fn trip_notes(&self, width: f64) -> Vec<String> {
         let mut kinds: Vec<(&StoryEvent, Vec<String>)> = Vec::new();
@@ -185,7 +185,19 @@ impl<'a> Context<'a> {
                 .find(|l| text_width(l, SMALL, false) <= width)
                 .unwrap_or_else(|| line(moments.len().min(1)))
         });
-        told.collect()
+        told.chain(self.story.lock_outs().map(|(out, cleared)| {
+            let until = cleared.map_or("the end of the run".to_owned(), |t| self.clock(t));
+            let from = self.clock(out.t_s);
+            format!("Locked out by {} from {from} to {until}.", out.subject)
+        }))
+        .collect()
+    }
+
+    /// Spans in which the unit was locked out.
+    pub fn locked_out(&self) -> Vec<(f64, f64)> {
+        let outs = self.story.lock_outs();
+        outs.map(|(out, cleared)| (out.t_s, cleared.unwrap_or(self.span.1)))
+            .collect()
     }
 }
 

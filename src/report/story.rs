@@ -147,6 +147,8 @@ pub enum EventKind {
     Reset,
     /// Too many trips: the unit is locked out.
     LockOut,
+    /// A person cleared the lock-out.
+    LockOutCleared,
     /// A zone's time band opened.
     BandOpens,
     /// A zone's time band closed.
@@ -180,10 +182,16 @@ impl Story {
             .filter(move |event| event.kind == kind && event.t_s.is_finite())
     }
 
-    /// Trips and lock-outs, in order: the events that figures mark and number.
+    /// Trips, in order: the events that figures number, as measures count them.
     pub fn trips(&self) -> impl Iterator<Item = &StoryEvent> {
-        self.events.iter().filter(|event| {
-            matches!(event.kind, EventKind::Trip | EventKind::LockOut) && event.t_s.is_finite()
+        self.events_of(EventKind::Trip)
+    }
+
+    /// Lock-outs with the time at which each was cleared; none when it outlasted the run.
+    pub fn lock_outs(&self) -> impl Iterator<Item = (&StoryEvent, Option<f64>)> {
+        self.events_of(EventKind::LockOut).map(|out| {
+            let mut cleared = self.events_of(EventKind::LockOutCleared).map(|e| e.t_s);
+            (out, cleared.find(|&t| t >= out.t_s))
         })
     }
 }

@@ -223,9 +223,10 @@ fn kind_of(kind: NoticeKind) -> Option<EventKind> {
     Some(match kind {
         NoticeKind::Start => EventKind::Start,
         NoticeKind::Stop => EventKind::Stop,
-        NoticeKind::Trip | NoticeKind::SteppedDown => EventKind::Trip,
+        NoticeKind::Trip => EventKind::Trip,
         NoticeKind::Reset => EventKind::Reset,
         NoticeKind::LockOut => EventKind::LockOut,
+        NoticeKind::LockOutCleared => EventKind::LockOutCleared,
         NoticeKind::BandBegan => EventKind::BandOpens,
         NoticeKind::BandEnded => EventKind::BandCloses,
         NoticeKind::ModeChange => EventKind::Mode,
