@@ -295,9 +295,7 @@ fn sheet(c: &Comparison, title: &str, panels: Vec<OverlayPanel>, remark: &str) -
     if moved {
         remarks.push("Runs on other dates are shifted by whole days to the first run's.".into());
     }
-    if !remark.is_empty() {
-        remarks.push(remark.into());
-    }
+    remarks.extend(remark.lines().map(str::to_string));
     // The axis begins with the earliest run.
     let mut panels = panels;
     for panel in &mut panels {
@@ -406,14 +404,14 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
     let mut remark = String::new();
     if !told.is_empty() {
         remark += &format!(
-            "Triangles: worst static of every step, recorded or not: {}. ",
+            "Triangles: worst static of every step, recorded or not: {}.\n",
             told.join("; ")
         );
     }
     if panels.len() > 4 {
         remark += "A file without relief has no line of relief flow.";
     }
-    sheet(c, "Plant, side by side", panels, remark.trim_end())
+    sheet(c, "Plant, side by side", panels, &remark)
 }
 
 /// The room of each thermostat.

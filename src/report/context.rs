@@ -209,6 +209,8 @@ pub const FAN_RUNS_M3_S: f64 = 1e-4;
 
 /// A length of time as a person says it: "45 s", "38 min", "6 h 20 min".
 pub fn duration_text(seconds: f64) -> String {
+    // A sum of nothing is minus zero.
+    let seconds = seconds + 0.0;
     let minutes = (seconds / 60.0).round() as u64;
     match (minutes / 60, minutes % 60) {
         _ if seconds < 90.0 => format!("{seconds:.0} s"),
@@ -225,6 +227,7 @@ mod tests {
     #[test]
     fn lengths_of_time_read_plainly() {
         for (seconds, text) in [
+            (-0.0, "0 s"),
             (45.0, "45 s"),
             (300.0, "5 min"),
             (3600.0, "1 h"),
