@@ -29,7 +29,7 @@ pub(super) fn compare(context: &Context, args: &Args) -> Status {
             Err(e) => return super::complain(context, &e),
         }
     }
-    if let Err(status) = super::try_folder(&report::folder(&context.out, &cases)) {
+    if let Err(status) = super::try_folder(context, &report::folder(&context.out, &cases)) {
         return status;
     }
     let bar = run::progress_bar(context, "compare");
@@ -47,5 +47,5 @@ pub(super) fn compare(context: &Context, args: &Args) -> Status {
         bold,
     ));
     let written = report::write(&context.out, &compared, context.units, !args.no_figures);
-    super::say_where(written)
+    super::say_where(context, written)
 }

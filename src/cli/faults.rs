@@ -44,7 +44,7 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
         Ok(scenario) => scenario,
         Err(e) => return super::complain(context, &e),
     };
-    if let Err(status) = super::try_folder(&faults::folder(&context.out, &scenario)) {
+    if let Err(status) = super::try_folder(context, &faults::folder(&context.out, &scenario)) {
         return status;
     }
     let bar = super::run::progress_bar(context, &scenario.name);
@@ -55,8 +55,8 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
     let found = match found {
         Ok(found) => found,
         Err(e) => {
-            super::note(&format!("{}: {e}", scenario.name));
-            return Status::BadInput;
+            let what = format!("{}: {e}", scenario.name);
+            return super::complain(context, &Diagnostic::plain(what));
         }
     };
     if found.cases.is_empty() {
@@ -83,10 +83,7 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
         !args.no_figures,
     ) {
         Ok(folder) => super::say(&format!("\nTables and figures: {}\n", folder.display())),
-        Err(e) => {
-            super::note(&e);
-            return Status::CannotWrite;
-        }
+        Err(e) => return super::cannot_leave(context, &e),
     }
     Status::Ran
 }

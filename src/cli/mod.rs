@@ -19,7 +19,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::quantity::UnitSystem;
-use crate::report::OutputDir;
+use crate::report::results::ResultsError;
+use crate::report::{OutputDir, OutputError};
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
 use crate::scenario::tree;
@@ -188,18 +189,38 @@ fn complain_study(context: &Context, fault: &crate::study::StudyError) -> Status
     match fault {
         crate::study::StudyError::Scenario(fault) => complain(context, fault),
         crate::study::StudyError::Run { .. } => {
-            note(fault);
-            Status::BadInput
+            complain(context, &Diagnostic::plain(fault.to_string()))
         }
     }
 }
 
 /// Tests that results can go to a folder, before the work is done.
-fn try_folder(folder: &std::path::Path) -> Result<(), Status> {
-    OutputDir::test(folder).map_err(|e| {
-        note(&e);
-        Status::CannotWrite
-    })
+fn try_folder(context: &Context, folder: &std::path::Path) -> Result<(), Status> {
+    OutputDir::test(folder).map_err(|e| cannot_write(context, &e))
+}
+
+/// Shows why results cannot be written.
+fn cannot_write(context: &Context, fault: &OutputError) -> Status {
+    complain(
+        context,
+        &Diagnostic::plain(fault.what()).advise(fault.advice()),
+    );
+    Status::CannotWrite
+}
+
+/// Shows why results cannot be left.
+fn cannot_leave(context: &Context, fault: &ResultsError) -> Status {
+    match fault {
+        ResultsError::Output(fault) => cannot_write(context, fault),
+        ResultsError::Figure(fault) => {
+            let advice = "add --no-figures to have the tables alone";
+            complain(
+                context,
+                &Diagnostic::plain(fault.to_string()).advise(advice),
+            );
+            Status::CannotWrite
+        }
+    }
 }
 
 /// Width of tables: the terminal's, or a fixed one when the output goes elsewhere.
@@ -213,15 +234,12 @@ fn width() -> u16 {
 }
 
 /// Says where a study's results are, or why they are nowhere.
-fn say_where(written: Result<PathBuf, crate::report::results::ResultsError>) -> Status {
+fn say_where(context: &Context, written: Result<PathBuf, ResultsError>) -> Status {
     match written {
         Ok(folder) => {
             say(&format!("Results: {}\n", folder.display()));
             Status::Ran
         }
-        Err(e) => {
-            note(&e);
-            Status::CannotWrite
-        }
+        Err(e) => cannot_leave(context, &e),
     }
 }

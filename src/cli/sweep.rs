@@ -10,6 +10,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{Context, Status};
 use crate::report::OutputDir;
+use crate::scenario::diagnostic::Diagnostic;
 use crate::study::sweep::merge::numbers_text;
 use crate::study::sweep::summary::Summary;
 use crate::study::sweep::{Options, Shard, Study, Sweep, SweepError, open, tables, tell};
@@ -64,12 +65,19 @@ pub(super) fn sweep(context: &Context, args: &Args) -> Status {
 pub(super) fn complain(context: &Context, fault: &SweepError) -> Status {
     match fault {
         SweepError::Scenario(fault) => super::complain(context, fault),
-        SweepError::Argument { .. } | SweepError::Folder { .. } => {
-            super::note(&fault);
-            Status::BadInput
+        SweepError::Argument { what, advice } => {
+            super::complain(context, &Diagnostic::plain(what).advise(advice))
         }
+        SweepError::Folder { path, what, advice } => {
+            let what = format!("{}: {what}", path.display());
+            super::complain(context, &Diagnostic::plain(what).advise(advice))
+        }
+        SweepError::Output(fault) => super::cannot_write(context, fault),
         _ => {
-            super::note(&fault);
+            let advice = "check the path and the space left";
+            let what = fault.to_string();
+            let what = what.strip_suffix(&format!("; {advice}")).unwrap_or(&what);
+            super::complain(context, &Diagnostic::plain(what).advise(advice));
             Status::CannotWrite
         }
     }

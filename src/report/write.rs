@@ -4,6 +4,7 @@
 //! when everything is there. A run that is interrupted, or fails, leaves the last good result.
 
 use std::ffi::{OsStr, OsString};
+use std::fmt;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -17,25 +18,21 @@ const MANIFEST: &str = ".openshut-files";
 #[derive(Debug, thiserror::Error)]
 pub enum OutputError {
     /// The path cannot be a directory's name, such as `/` or `..`.
-    #[error("{}: not a name for a result's directory; name one, such as out/house", .path.display())]
     NoName {
         /// The path given.
         path: PathBuf,
     },
     /// A file stands where the directory would go.
-    #[error("{}: is a file, and results need a directory; name another directory or move the file away", .path.display())]
     IsAFile {
         /// The path given.
         path: PathBuf,
     },
     /// The directory holds files, but no earlier result.
-    #[error("{}: holds files, but no result of an earlier run; name an empty or new directory, so that nothing of yours is replaced", .path.display())]
     NotAResult {
         /// The path given.
         path: PathBuf,
     },
     /// The operating system refused.
-    #[error("{}: could not {doing}: {source}; {}", .path.display(), advice(.source))]
     Io {
         /// The path it concerns.
         path: PathBuf,
@@ -44,6 +41,50 @@ pub enum OutputError {
         /// What the operating system says.
         source: io::Error,
     },
+}
+
+impl OutputError {
+    /// What is wrong, with the path.
+    pub fn what(&self) -> String {
+        match self {
+            Self::NoName { path } => {
+                format!("{}: not a name for a result's directory", path.display())
+            }
+            Self::IsAFile { path } => {
+                format!(
+                    "{}: is a file, and results need a directory",
+                    path.display()
+                )
+            }
+            Self::NotAResult { path } => format!(
+                "{}: holds files, but no result of an earlier run",
+                path.display()
+            ),
+            Self::Io {
+                path,
+                doing,
+                source,
+            } => format!("{}: could not {doing}: {source}", path.display()),
+        }
+    }
+
+    /// What to do about it.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::NoName { .. } => "name one, such as out/house",
+            Self::IsAFile { .. } => "name another directory or move the file away",
+            Self::NotAResult { .. } => {
+                "name an empty or new directory, so that nothing of yours is replaced"
+            }
+            Self::Io { source, .. } => advice(source),
+        }
+    }
+}
+
+impl fmt::Display for OutputError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; {}", self.what(), self.advice())
+    }
 }
 
 fn advice(error: &io::Error) -> &'static str {
