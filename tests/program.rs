@@ -70,6 +70,10 @@ fn a_new_file_runs_and_is_not_overwritten() {
     quick(folder.path());
     let ran = openshut(folder.path(), &["run", "house.toml", "--no-figures"]);
     assert_eq!(ran.status.code(), Some(0), "{}", text(&ran.stderr));
+    // The second time the folder is there; its name is told as it was given all the same.
+    let ran = openshut(folder.path(), &["run", "house.toml", "--no-figures"]);
+    let said = text(&ran.stdout);
+    assert!(said.ends_with("Tables: out/house\n"), "{said}");
     let again = openshut(folder.path(), &["new", "house.toml"]);
     assert_eq!(again.status.code(), Some(3));
     let said = text(&again.stderr);

@@ -196,6 +196,7 @@ impl OutputDir {
         Ok(Staged {
             directory,
             path,
+            given: given.to_owned(),
             aside,
             listed,
         })
@@ -237,6 +238,8 @@ fn hidden(name: &OsStr, ending: &str) -> OsString {
 pub struct Staged {
     directory: TempDir,
     path: PathBuf,
+    /// As whoever asked wrote it, for people.
+    given: PathBuf,
     aside: PathBuf,
     // Last, so that the directory is gone before it leaves the list.
     listed: Listed,
@@ -270,7 +273,7 @@ impl Staged {
         name: impl AsRef<Path>,
         fill: impl FnOnce(&mut BufWriter<File>) -> Result<(), E>,
     ) -> Result<(), OutputError> {
-        let known = self.path.join(name.as_ref());
+        let known = self.given.join(name.as_ref());
         let mut file = self.create(name)?;
         fill(&mut file).map_err(|e| failed(&known, "write the file")(e.into()))?;
         file.flush().map_err(failed(&known, "write the file"))
@@ -285,7 +288,7 @@ impl Staged {
         // Waits for ever when all was abandoned.
         let _open = open();
         // Errors name the place people know, not the hidden one.
-        let known = self.path.join(name);
+        let known = self.given.join(name);
         let file = self.path().join(name);
         if let Some(parent) = file.parent() {
             fs::create_dir_all(parent).map_err(failed(&known, "make its directory"))?;
@@ -303,16 +306,17 @@ impl Staged {
         let Self {
             directory,
             path,
+            given,
             aside,
             listed,
         } = self;
         let manifest = entries(directory.path())
-            .map_err(failed(&path, "list the new result"))?
+            .map_err(failed(&given, "list the new result"))?
             .iter()
             .map(|name| name.to_string_lossy().into_owned() + "\n")
             .collect::<String>();
         fs::write(directory.path().join(MANIFEST), manifest)
-            .map_err(failed(&path, "write the list of files"))?;
+            .map_err(failed(&given, "write the list of files"))?;
         // Held until the new result is in place, so that no interruption falls between.
         let mut open = open();
         let had = path.is_dir();
@@ -320,13 +324,13 @@ impl Staged {
             if aside.is_dir() {
                 fs::remove_dir_all(&aside).map_err(failed(&aside, "remove an old result"))?;
             }
-            fs::rename(&path, &aside).map_err(failed(&path, "take the last result aside"))?;
+            fs::rename(&path, &aside).map_err(failed(&given, "take the last result aside"))?;
         }
         if let Err(error) = fs::rename(directory.path(), &path) {
             if had {
                 fs::rename(&aside, &path).map_err(failed(&aside, "put the last result back"))?;
             }
-            return Err(failed(&path, "put the new result in place")(error));
+            return Err(failed(&given, "put the new result in place")(error));
         }
         // It has moved, so there is nothing left for the guard to remove.
         let _ = directory.keep();
@@ -336,7 +340,7 @@ impl Staged {
             keep_foreign(&aside, &path).map_err(failed(&aside, "keep your own files"))?;
             fs::remove_dir_all(&aside).map_err(failed(&aside, "remove the last result"))?;
         }
-        Ok(path)
+        Ok(given)
     }
 }
 
@@ -380,7 +384,7 @@ mod tests {
         let staged = OutputDir::stage(path).unwrap();
         staged.write("summary.json", text.as_bytes()).unwrap();
         staged.write("figures/rooms.svg", b"<svg/>").unwrap();
-        assert_eq!(staged.commit().unwrap(), fs::canonicalize(path).unwrap());
+        assert_eq!(staged.commit().unwrap(), path);
     }
 
     #[test]
