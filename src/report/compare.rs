@@ -9,7 +9,7 @@ use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
 use super::tell::static_pressure;
 use super::verdict::{clock, show};
-use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
+use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem, in_words};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
 use crate::quantity::{self, Dimension};
@@ -68,7 +68,7 @@ fn rows(c: &Comparison, rows: &[&Row], units: UnitSystem, width: u16) -> String 
     for row in rows {
         let limit = row.limits.iter().flatten().next();
         let mut cells = vec![
-            Cell::new(row.title),
+            Cell::new(in_words(row.title, units)),
             Cell::new(&row.subject),
             Cell::new(limit.map_or(String::new(), |l| {
                 let side = if l.side == Side::AtMost { "≤" } else { "≥" };

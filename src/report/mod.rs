@@ -51,7 +51,7 @@ pub use story::{
 pub use supply::supply;
 pub use timeline::timeline;
 pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
-pub use units::{Quantity, UnitSystem};
+pub use units::{Quantity, UnitSystem, in_words};
 pub use write::{OutputDir, OutputError, Staged};
 
 use crate::trace::Trace;

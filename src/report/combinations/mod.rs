@@ -5,7 +5,7 @@ mod tables;
 
 use std::path::{Path, PathBuf};
 
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+use comfy_table::{Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table, presets};
 
 use super::results::ResultsError;
 use super::verdict::show;
@@ -190,6 +190,14 @@ fn rows(s: &Scenario, c: &Combinations, units: UnitSystem, width: u16, most: usi
         }));
         cells.push(Cell::new(word(k)));
         table.add_row(cells);
+    }
+    // A number keeps its unit on its line.
+    let first = 1 + usize::from(c.modes.len() > 1);
+    for (i, criterion) in CRITERIA.iter().enumerate() {
+        let bare = ["static", "margin"].contains(&criterion.heading);
+        if let Some(column) = table.column_mut(first + i).filter(|_| bare) {
+            column.set_constraint(ColumnConstraint::ContentWidth);
+        }
     }
     let mut text = table.trim_fmt();
     text.push_str("\n* breaks its limit.\n");
