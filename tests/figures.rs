@@ -96,6 +96,7 @@ fn made_up(
             supply_high_trip_c: limit(65.0, "unit data sheet, high supply-air protection"),
             supply_high_reset_c: limit(50.0, "unit data sheet"),
         },
+        static_pressure: None,
         sound: Some(sound),
         events,
     };

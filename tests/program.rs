@@ -70,9 +70,18 @@ fn a_new_file_runs_and_is_not_overwritten() {
     quick(folder.path());
     let ran = openshut(folder.path(), &["run", "house.toml", "--no-figures"]);
     assert_eq!(ran.status.code(), Some(0), "{}", text(&ran.stderr));
+    // The second time the folder is there; its name is told as it was given all the same.
+    let ran = openshut(folder.path(), &["run", "house.toml", "--no-figures"]);
+    let said = text(&ran.stdout);
+    assert!(said.ends_with("Tables: out/house\n"), "{said}");
     let again = openshut(folder.path(), &["new", "house.toml"]);
     assert_eq!(again.status.code(), Some(3));
-    assert!(text(&again.stderr).contains("left alone"));
+    let said = text(&again.stderr);
+    assert!(
+        said.starts_with("error: house.toml exists already"),
+        "{said}"
+    );
+    assert!(said.contains("help: choose another name"), "{said}");
 }
 
 #[test]
@@ -171,7 +180,12 @@ fn what_cannot_be_written_ends_with_3_and_keeps_the_last_result() {
         &["run", "house.toml", "--no-figures", "--out", "file"],
     );
     assert_eq!(out.status.code(), Some(3), "{}", text(&out.stderr));
-    assert!(text(&out.stderr).contains("file"), "{}", text(&out.stderr));
+    let said = text(&out.stderr);
+    assert!(said.starts_with("error: file: could not"), "{said}");
+    assert!(
+        said.contains("help: a part of the path is a file"),
+        "{said}"
+    );
     // A good result survives a run that goes wrong.
     assert!(
         openshut(folder.path(), &["run", "house.toml", "--no-figures"])
@@ -186,4 +200,91 @@ fn what_cannot_be_written_ends_with_3_and_keeps_the_last_result() {
     );
     assert_eq!(bad.status.code(), Some(2));
     assert_eq!(std::fs::read(&trace).unwrap(), before);
+}
+
+/// `openshut ... 2>&1 | head -1`: whoever read has gone, and the status is what it would have been.
+#[test]
+fn a_closed_pipe_leaves_the_exit_status_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    quick(folder.path());
+    std::fs::write(folder.path().join("file"), "not a folder").unwrap();
+    let cases: [(&[&str], i32); 6] = [
+        (&["check", "house.toml"], 0),
+        (&["run", "house.toml", "--no-figures"], 0),
+        (&["new", "house.toml"], 3),
+        (&["run", "house.toml", "--out", "file"], 3),
+        (&["run", "nowhere.toml"], 2),
+        (&["merge", "nowhere"], 2),
+    ];
+    for (args, status) in cases {
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let ended = std::process::Command::new(assert_cmd::cargo::cargo_bin("openshut"))
+            .current_dir(folder.path())
+            .args(args)
+            .stdout(writer.try_clone().unwrap())
+            .stderr(writer)
+            .status()
+            .unwrap();
+        assert_eq!(ended.code(), Some(status), "{args:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interrupted_run_leaves_nothing_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    quick(folder.path());
+    let program = assert_cmd::cargo::cargo_bin("openshut");
+    let run = std::process::Command::new(program)
+        .current_dir(folder.path())
+        .args(["run", "house.toml", "--set", "run.duration=300 d"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    let out = folder.path().join("out");
+    let begun = || std::fs::read_dir(&out).is_ok_and(|mut d| d.next().is_some());
+    let since = std::time::Instant::now();
+    while !begun() && since.elapsed().as_secs() < 30 {
+        std::thread::sleep(std::time::Duration::from_millis(10));
+    }
+    assert!(begun(), "a partial folder is there while it runs");
+    let id = run.id().to_string();
+    let sent = std::process::Command::new("kill")
+        .args(["-INT", &id])
+        .status();
+    assert!(sent.unwrap().success());
+    let ended = run.wait_with_output().unwrap();
+    assert_eq!(ended.status.code(), Some(130));
+    assert_eq!(text(&ended.stderr), "interrupted; nothing written\n");
+    assert!(ended.stdout.is_empty());
+    assert!(!begun(), "nothing is left in {}", out.display());
+}
+
+/// Where results cannot go, nothing is worked out first: no table, and the status is 3.
+#[test]
+fn studies_test_their_folder_before_they_work() {
+    let folder = tempfile::tempdir().unwrap();
+    quick(folder.path());
+    std::fs::write(folder.path().join("file"), "not a folder").unwrap();
+    let cases: [&[&str]; 6] = [
+        &["run", "house.toml"],
+        &["combinations", "house.toml"],
+        &["size-relief", "house.toml"],
+        &["compare", "house.toml", "house.toml"],
+        &["faults", "house.toml"],
+        &["sweep", "house.toml", "--vary", "fan.flow=200 L/s,240 L/s"],
+    ];
+    for args in cases {
+        let args = [args, &["--out", "file"]].concat();
+        let out = openshut(folder.path(), &args);
+        let said = text(&out.stderr);
+        assert_eq!(out.status.code(), Some(3), "{args:?}: {said}");
+        assert!(out.stdout.is_empty(), "{args:?}: {}", text(&out.stdout));
+        assert!(
+            said.contains("a part of the path is a file"),
+            "{args:?}: {said}"
+        );
+    }
 }

@@ -64,11 +64,24 @@ fn every_shipped_scenario_runs_and_balances() {
             .trace
             .columns()
             .iter()
-            // No setpoint outside the bands, no NC below NC-15.
-            .filter(|c| !c.ends_with("setpoint_C") && !c.ends_with(".nc"))
+            // No setpoint outside the bands, no NC below NC-15, no air from a grille at rest.
+            .filter(|c| {
+                let at_grille = c.starts_with("outlet.") && c.ends_with(".air_C");
+                !c.ends_with("setpoint_C") && !c.ends_with(".nc") && !at_grille
+            })
         {
             let values = outcome.trace.column(column).unwrap();
             assert!(values.iter().all(|v| v.is_finite()), "{name}: {column}");
+        }
+        for o in &s.outlets {
+            let column = |what: &str| {
+                let name = format!("outlet.{}.{what}", o.name);
+                outcome.trace.column(&name).unwrap()
+            };
+            for (air, flow) in column("air_C").iter().zip(column("flow_m3_s")) {
+                let arrives = flow.abs() > 1e-4;
+                assert_eq!(air.is_finite(), arrives, "{name}: {} {flow}", o.name);
+            }
         }
         // Rooms of people: nothing freezes, nothing boils.
         for r in &s.rooms {

@@ -97,6 +97,9 @@ pub(super) fn combinations(context: &Context, args: &Args) -> Status {
         permitted_only: args.within_bands,
         ..options
     };
+    if let Err(status) = super::try_folder(context, &report::folder(&context.out, &case.scenario)) {
+        return status;
+    }
     let bar = run::progress_bar(context, &case.scenario.name);
     let found = study::combinations(&case.scenario, &options, &|done, of| {
         bar.set_position((1000 * done / of.max(1)) as u64);
@@ -122,5 +125,5 @@ pub(super) fn combinations(context: &Context, args: &Args) -> Status {
         bold,
     ));
     let written = report::write(&context.out, s, &found, context.units, !args.no_figures);
-    super::say_where(written)
+    super::say_where(context, written)
 }

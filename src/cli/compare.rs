@@ -29,6 +29,9 @@ pub(super) fn compare(context: &Context, args: &Args) -> Status {
             Err(e) => return super::complain(context, &e),
         }
     }
+    if let Err(status) = super::try_folder(context, &report::folder(&context.out, &cases)) {
+        return status;
+    }
     let bar = run::progress_bar(context, "compare");
     let compared = study::compare(cases, &|share| bar.set_position((share * 1000.0) as u64));
     bar.finish_and_clear();
@@ -44,5 +47,5 @@ pub(super) fn compare(context: &Context, args: &Args) -> Status {
         bold,
     ));
     let written = report::write(&context.out, &compared, context.units, !args.no_figures);
-    super::say_where(written)
+    super::say_where(context, written)
 }

@@ -37,7 +37,7 @@ pub(super) fn evidence(_: &Context, args: &Args) -> Status {
             }
         }
         Err(e) => {
-            eprintln!("{e}");
+            super::note(&e);
             Status::BadInput
         }
     }

@@ -4,7 +4,7 @@ use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use super::{Context, Status};
-use crate::report::faults::{faults_text, write_faults};
+use crate::report::faults::{self, faults_text, write_faults};
 use crate::scenario::diagnostic::{Diagnostic, nearest};
 use crate::scenario::fault::kinds;
 use crate::study::faults::study;
@@ -44,6 +44,9 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
         Ok(scenario) => scenario,
         Err(e) => return super::complain(context, &e),
     };
+    if let Err(status) = super::try_folder(context, &faults::folder(&context.out, &scenario)) {
+        return status;
+    }
     let bar = super::run::progress_bar(context, &scenario.name);
     let found = study(&scenario, only, |share| {
         bar.set_position((share * 1000.0) as u64)
@@ -52,8 +55,8 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
     let found = match found {
         Ok(found) => found,
         Err(e) => {
-            eprintln!("{}: {e}", scenario.name);
-            return Status::BadInput;
+            let what = format!("{}: {e}", scenario.name);
+            return super::complain(context, &Diagnostic::plain(what));
         }
     };
     if found.cases.is_empty() {
@@ -80,10 +83,7 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
         !args.no_figures,
     ) {
         Ok(folder) => super::say(&format!("\nTables and figures: {}\n", folder.display())),
-        Err(e) => {
-            eprintln!("{e}");
-            return Status::CannotWrite;
-        }
+        Err(e) => return super::cannot_leave(context, &e),
     }
     Status::Ran
 }

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::{Context, Status, sweep};
+use crate::report::OutputDir;
 use crate::study::sweep::{Shard, SweepError, merge};
 
 #[derive(Debug, clap::Args)]
@@ -37,9 +38,10 @@ fn try_merge(context: &Context, args: &Args) -> Result<Status, SweepError> {
                         .into(),
             });
         }
-        eprintln!("{missing}");
+        super::note(&missing);
     }
     let folder = context.out.join(Shard::WHOLE.folder(&whole.plan));
+    OutputDir::test(&folder)?;
     sweep::leave(context, &folder, &whole, !args.no_figures)?;
     Ok(sweep::verdict(&whole))
 }

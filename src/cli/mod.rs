@@ -5,6 +5,7 @@ mod combinations;
 mod compare;
 mod evidence;
 mod faults;
+mod interrupt;
 mod merge;
 mod new;
 mod run;
@@ -18,6 +19,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::quantity::UnitSystem;
+use crate::report::results::ResultsError;
+use crate::report::{OutputDir, OutputError};
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
 use crate::scenario::tree;
@@ -64,7 +67,7 @@ enum Command {
     ///
     /// Leaves trace.csv, events.csv, measures.csv, summary.json and figures/ (SVG and PNG), whole or
     /// not at all. Ends with status 0 when it ran, 1 when it ran and a limit that the file calls
-    /// mandatory was broken, 2 on bad input, 3 when results cannot be written.
+    /// mandatory was broken, 2 on bad input, 3 when results cannot be written, 130 when interrupted.
     Run(run::Args),
     /// Runs files side by side: measures in one table, figures on the same axes.
     Compare(compare::Args),
@@ -122,6 +125,10 @@ pub fn main() -> ExitCode {
         out: cli.out,
         style: style::Style::of_terminal(),
     };
+    // A sweep keeps the cases it has finished, and says how to go on.
+    if !matches!(cli.command, Some(Command::Sweep(_))) {
+        interrupt::leave_nothing();
+    }
     let status = match cli.command {
         None => run::embedded(&context),
         Some(Command::Run(args)) => run::files(&context, &args),
@@ -164,11 +171,16 @@ fn say(text: &str) {
     let _ = std::io::stdout().lock().write_all(text.as_bytes());
 }
 
+/// Prints a line on standard error, with as little fuss about a reader that has gone away.
+/// `eprintln!` would panic there, and the exit status would no longer tell how the run went.
+fn note(line: &dyn std::fmt::Display) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
 /// Shows a fault on standard error.
 fn complain(context: &Context, fault: &Diagnostic) -> Status {
-    use std::io::Write;
-    let text = fault.render(context.style.colour_errors);
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    note(&fault.render(context.style.colour_errors));
     Status::BadInput
 }
 
@@ -177,8 +189,36 @@ fn complain_study(context: &Context, fault: &crate::study::StudyError) -> Status
     match fault {
         crate::study::StudyError::Scenario(fault) => complain(context, fault),
         crate::study::StudyError::Run { .. } => {
-            eprintln!("{fault}");
-            Status::BadInput
+            complain(context, &Diagnostic::plain(fault.to_string()))
+        }
+    }
+}
+
+/// Tests that results can go to a folder, before the work is done.
+fn try_folder(context: &Context, folder: &std::path::Path) -> Result<(), Status> {
+    OutputDir::test(folder).map_err(|e| cannot_write(context, &e))
+}
+
+/// Shows why results cannot be written.
+fn cannot_write(context: &Context, fault: &OutputError) -> Status {
+    complain(
+        context,
+        &Diagnostic::plain(fault.what()).advise(fault.advice()),
+    );
+    Status::CannotWrite
+}
+
+/// Shows why results cannot be left.
+fn cannot_leave(context: &Context, fault: &ResultsError) -> Status {
+    match fault {
+        ResultsError::Output(fault) => cannot_write(context, fault),
+        ResultsError::Figure(fault) => {
+            let advice = "add --no-figures to have the tables alone";
+            complain(
+                context,
+                &Diagnostic::plain(fault.to_string()).advise(advice),
+            );
+            Status::CannotWrite
         }
     }
 }
@@ -194,15 +234,12 @@ fn width() -> u16 {
 }
 
 /// Says where a study's results are, or why they are nowhere.
-fn say_where(written: Result<PathBuf, crate::report::results::ResultsError>) -> Status {
+fn say_where(context: &Context, written: Result<PathBuf, ResultsError>) -> Status {
     match written {
         Ok(folder) => {
             say(&format!("Results: {}\n", folder.display()));
             Status::Ran
         }
-        Err(e) => {
-            eprintln!("{e}");
-            Status::CannotWrite
-        }
+        Err(e) => cannot_leave(context, &e),
     }
 }

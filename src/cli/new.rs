@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Context, Status};
+use crate::scenario::diagnostic::Diagnostic;
 use crate::scenario::shelf::STARTER;
 
 #[derive(Debug, clap::Args)]
@@ -14,7 +15,7 @@ pub(super) struct Args {
 }
 
 /// Writes the starter file.
-pub(super) fn new(_: &Context, args: &Args) -> Status {
+pub(super) fn new(context: &Context, args: &Args) -> Status {
     let path = &args.path;
     let made = std::fs::File::options()
         .write(true)
@@ -29,18 +30,15 @@ pub(super) fn new(_: &Context, args: &Args) -> Status {
             ));
             Status::Ran
         }
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            eprintln!(
-                "{} exists already and was left alone; choose another name",
-                path.display()
-            );
-            Status::CannotWrite
-        }
         Err(e) => {
-            eprintln!(
-                "{} cannot be written: {e}; choose another folder",
-                path.display()
-            );
+            let fault = if e.kind() == std::io::ErrorKind::AlreadyExists {
+                let what = format!("{} exists already and was left alone", path.display());
+                Diagnostic::plain(what).advise("choose another name")
+            } else {
+                let what = format!("{} cannot be written: {e}", path.display());
+                Diagnostic::plain(what).advise("choose another folder")
+            };
+            super::complain(context, &fault);
             Status::CannotWrite
         }
     }

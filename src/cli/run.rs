@@ -13,6 +13,7 @@ use crate::report::results::{self, LongTables};
 use crate::report::verdict::verdict;
 use crate::run::{RunError, Tables, is_long, simulate_into};
 use crate::scenario::Scenario;
+use crate::scenario::diagnostic::Diagnostic;
 
 /// Width of the verdict when the output is not a terminal, columns.
 pub(super) const WIDTH: u16 = 132;
@@ -58,16 +59,10 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     // The tables of a long run are written as it goes.
     let staged = match OutputDir::stage(context.out.join(&scenario.name)) {
         Ok(staged) => staged,
-        Err(e) => {
-            eprintln!("{e}");
-            return Status::CannotWrite;
-        }
+        Err(e) => return super::cannot_write(context, &e),
     };
     let mut tables = match is_long(scenario).then(|| LongTables::create(&staged, scenario)) {
-        Some(Err(e)) => {
-            eprintln!("{e}");
-            return Status::CannotWrite;
-        }
+        Some(Err(e)) => return super::cannot_write(context, &e),
         Some(Ok(tables)) => Some(tables),
         None => None,
     };
@@ -80,7 +75,10 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
     let outcome = match outcome {
         Ok(outcome) => outcome,
         Err(e) => {
-            eprintln!("{}: {e}", scenario.name);
+            super::complain(
+                context,
+                &Diagnostic::plain(format!("{}: {e}", scenario.name)),
+            );
             return match e {
                 RunError::Tables(_) => Status::CannotWrite,
                 _ => Status::BadInput,
@@ -103,10 +101,7 @@ fn one(context: &Context, scenario: &Scenario, figures: bool) -> Status {
             };
             super::say(&format!("{what}: {}\n", folder.display()));
         }
-        Err(e) => {
-            eprintln!("{e}");
-            return Status::CannotWrite;
-        }
+        Err(e) => return super::cannot_leave(context, &e),
     }
     if outcome.measures.iter().any(Measure::breaks_mandatory) {
         Status::LimitBroken

@@ -37,6 +37,9 @@ pub(super) fn size_relief(context: &Context, args: &Args) -> Status {
         dump_to: args.dump_to.clone(),
         settled_only: args.settled_only,
     };
+    if let Err(status) = super::try_folder(context, &report::folder(&context.out, &case)) {
+        return status;
+    }
     let bar = run::progress_bar(context, &case.scenario.name);
     let sizing = study::size_relief(&case, &options, &|share| {
         bar.set_position((1000.0 * share) as u64);
@@ -54,5 +57,5 @@ pub(super) fn size_relief(context: &Context, args: &Args) -> Status {
         super::width(),
         bold,
     ));
-    super::say_where(report::write(&context.out, &case, &sizing))
+    super::say_where(context, report::write(&context.out, &case, &sizing))
 }

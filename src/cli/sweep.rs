@@ -9,6 +9,8 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{Context, Status};
+use crate::report::OutputDir;
+use crate::scenario::diagnostic::Diagnostic;
 use crate::study::sweep::merge::numbers_text;
 use crate::study::sweep::summary::Summary;
 use crate::study::sweep::{Options, Shard, Study, Sweep, SweepError, open, tables, tell};
@@ -63,12 +65,19 @@ pub(super) fn sweep(context: &Context, args: &Args) -> Status {
 pub(super) fn complain(context: &Context, fault: &SweepError) -> Status {
     match fault {
         SweepError::Scenario(fault) => super::complain(context, fault),
-        SweepError::Argument { .. } | SweepError::Folder { .. } => {
-            eprintln!("{fault}");
-            Status::BadInput
+        SweepError::Argument { what, advice } => {
+            super::complain(context, &Diagnostic::plain(what).advise(advice))
         }
+        SweepError::Folder { path, what, advice } => {
+            let what = format!("{}: {what}", path.display());
+            super::complain(context, &Diagnostic::plain(what).advise(advice))
+        }
+        SweepError::Output(fault) => super::cannot_write(context, fault),
         _ => {
-            eprintln!("{fault}");
+            let advice = "check the path and the space left";
+            let what = fault.to_string();
+            let what = what.strip_suffix(&format!("; {advice}")).unwrap_or(&what);
+            super::complain(context, &Diagnostic::plain(what).advise(advice));
             Status::CannotWrite
         }
     }
@@ -88,6 +97,7 @@ fn try_sweep(context: &Context, args: &Args) -> Result<Status, SweepError> {
     };
     let study = Study::prepare(&args.file, &options)?;
     let folder = context.out.join(shard.folder(&study.plan));
+    OutputDir::test(&folder)?;
     let (journal, found) = open(&folder, &study.plan, shard, args.resume, args.restart)?;
     let total = (0..study.plan.cases()).filter(|&i| shard.holds(i)).count();
     if args.resume {
@@ -96,7 +106,10 @@ fn try_sweep(context: &Context, args: &Args) -> Result<Status, SweepError> {
             1 => "; 1 torn line is run again".into(),
             n => format!("; {n} torn or damaged lines are run again"),
         };
-        eprintln!("{} of {total} cases are there{damaged}", found.cases.len());
+        super::note(&format!(
+            "{} of {total} cases are there{damaged}",
+            found.cases.len()
+        ));
     }
     let stop = stop_on_interrupt();
     let bar = progress_bar(context, total, found.cases.len());
@@ -108,10 +121,10 @@ fn try_sweep(context: &Context, args: &Args) -> Result<Status, SweepError> {
     if missing.is_empty() {
         return Ok(verdict(&sweep));
     }
-    eprintln!(
+    super::note(&format!(
         "Interrupted with {} of {total} cases done; they are kept. To go on, give the same command with --resume.",
         sweep.cases.len(),
-    );
+    ));
     Ok(Status::Interrupted)
 }
 
@@ -164,9 +177,10 @@ fn stop_on_interrupt() -> Arc<AtomicBool> {
     // Where no handler can be set an interrupt ends the program, and --resume goes on from there.
     let _ = ctrlc::set_handler(move || {
         if set.swap(true, Ordering::Relaxed) {
+            OutputDir::abandon();
             std::process::exit(Status::Interrupted as i32);
         }
-        eprintln!("\nFinishing the cases in hand; interrupt again to leave at once.");
+        super::note(&"\nFinishing the cases in hand; interrupt again to leave at once.");
     });
     stop
 }

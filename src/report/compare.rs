@@ -7,11 +7,13 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::{show, show_difference, show_judged};
-use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
+use super::tell::static_pressure;
+use super::verdict::{clock, show, show_difference, show_judged};
+use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem, in_words};
 use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
 use crate::quantity::{self, Dimension};
+use crate::study::case::Case;
 use crate::study::compare::{Comparison, Judgement, Row};
 
 /// Fewest shares of relief that are worth a panel.
@@ -66,7 +68,7 @@ fn rows(c: &Comparison, rows: &[&Row], units: UnitSystem, width: u16) -> String 
     for row in rows {
         let limit = row.limits.iter().flatten().next();
         let mut cells = vec![
-            Cell::new(row.title),
+            Cell::new(in_words(row.title, units)),
             Cell::new(&row.subject),
             Cell::new(limit.map_or(String::new(), |l| {
                 let side = if l.side == Side::AtMost { "≤" } else { "≥" };
@@ -114,6 +116,12 @@ fn change(row: &Row, i: usize, units: UnitSystem) -> String {
         .to_string()
 }
 
+/// Folder that [`write`] leaves: `out/compare-<a>-<b>/`.
+pub fn folder(out: &Path, cases: &[Case]) -> PathBuf {
+    let names: Vec<&str> = cases.iter().map(|k| k.scenario.name.as_str()).collect();
+    out.join(format!("compare-{}", names.join("-")))
+}
+
 /// Writes `compare.csv` and the figures into `out/compare-<a>-<b>/`, whole or not at all.
 ///
 /// # Errors
@@ -129,8 +137,7 @@ pub fn write(
     } else {
         Vec::new()
     };
-    let names: Vec<&str> = c.cases.iter().map(|k| k.scenario.name.as_str()).collect();
-    let staged = OutputDir::stage(out.join(format!("compare-{}", names.join("-"))))?;
+    let staged = OutputDir::stage(folder(out, &c.cases))?;
     staged.write("compare.csv", &csv(c))?;
     staged.write("changes.csv", &changes_csv(c))?;
     for (figure, png) in &drawn {
@@ -287,13 +294,14 @@ fn sheet(c: &Comparison, title: &str, panels: Vec<OverlayPanel>, remark: &str) -
     if moved {
         remarks.push("Runs on other dates are shifted by whole days to the first run's.".into());
     }
-    if !remark.is_empty() {
-        remarks.push(remark.into());
-    }
+    remarks.extend(remark.lines().map(str::to_string));
     // The axis begins with the earliest run.
     let mut panels = panels;
-    for line in panels.iter_mut().flat_map(|p| &mut p.lines) {
-        line.t_s.iter_mut().for_each(|t| *t -= least);
+    for panel in &mut panels {
+        for line in &mut panel.lines {
+            line.t_s.iter_mut().for_each(|t| *t -= least);
+        }
+        panel.worst.iter_mut().for_each(|w| w.1 -= least);
     }
     Overlay {
         title: title.into(),
@@ -320,6 +328,24 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
         let back = column(c, run, "return_plenum.static_Pa")?;
         Some(supply.iter().zip(back).map(|(s, r)| s - r).collect())
     };
+    let (offsets, _) = offsets_s(c);
+    let mut told = Vec::new();
+    let mut worst = Vec::new();
+    for (run, case) in c.cases.iter().enumerate() {
+        if let Some(w) = static_pressure(&c.outcomes[run]) {
+            worst.push((
+                run,
+                w.at_s + offsets[run],
+                units.convert(Quantity::Pressure, w.worst_pa),
+            ));
+            told.push(format!(
+                "{} {} at {}",
+                case.scenario.name,
+                show(w.worst_pa, Dimension::Pressure, units),
+                clock(&case.scenario, w.at_s)
+            ));
+        }
+    }
     let axis = |what: &str, quantity: Quantity| format!("{what}, {}", units.symbol(quantity));
     let mut panels = vec![
         OverlayPanel {
@@ -330,6 +356,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
                 units.convert(Quantity::Pressure, limit.value),
                 format!("limit {}", units.text(Quantity::Pressure, limit.value)),
             )),
+            worst: worst.clone(),
             reach: Some((0.0, 0.0)),
         },
         OverlayPanel {
@@ -340,6 +367,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
                 let text = format!("limit: trip {}", units.text(Quantity::Temperature, trip));
                 (units.convert(Quantity::Temperature, trip), text)
             }),
+            worst: Vec::new(),
             reach: None,
         },
         OverlayPanel {
@@ -347,6 +375,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: axis("Speed", Quantity::Share),
             lines: plain("unit.speed", Quantity::Share),
             limit: None,
+            worst: Vec::new(),
             reach: Some((0.0, 100.0)),
         },
         OverlayPanel {
@@ -354,6 +383,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: axis("Flow", Quantity::Flow),
             lines: plain("fan.flow_m3_s", Quantity::Flow),
             limit: None,
+            worst: Vec::new(),
             reach: Some((0.0, 0.0)),
         },
     ];
@@ -371,15 +401,21 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: "Share, %".into(),
             lines: relief,
             limit: None,
+            worst: Vec::new(),
             reach: Some((0.0, 100.0)),
         });
     }
-    let remark = if panels.len() > 4 {
-        "A file without relief has no line of relief flow."
-    } else {
-        ""
-    };
-    sheet(c, "Plant, side by side", panels, remark)
+    let mut remark = String::new();
+    if !told.is_empty() {
+        remark += &format!(
+            "Triangles: worst static of every step, recorded or not: {}.\n",
+            told.join("; ")
+        );
+    }
+    if panels.len() > 4 {
+        remark += "A file without relief has no line of relief flow.";
+    }
+    sheet(c, "Plant, side by side", panels, &remark)
 }
 
 /// The room of each thermostat.
@@ -408,6 +444,7 @@ fn rooms(c: &Comparison, units: UnitSystem) -> Overlay {
                     let text = format!("setpoint {}", units.text(Quantity::Temperature, v));
                     (units.convert(Quantity::Temperature, v), text)
                 }),
+                worst: Vec::new(),
                 reach: None,
             }
         })
@@ -453,6 +490,7 @@ fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
                 axis: symbol.into(),
                 lines: lines(c, highest, shown),
                 limit: Some((shown(limit.value), format!("limit {text}"))),
+                worst: Vec::new(),
                 reach: Some((0.0, 0.0)),
             }
         })

@@ -157,7 +157,7 @@ impl<'a> Context<'a> {
         merged
     }
 
-    /// Trips told in words, one line for each kind, numbered as their flags are,
+    /// Trips told in words, one line for each kind, numbered as their flags are, and lock-outs;
     /// each no wider than `width` px if that can be.
     pub fn trip_notes(&self, width: f64) -> Vec<String> {
         let mut kinds: Vec<(&StoryEvent, Vec<String>)> = Vec::new();
@@ -192,7 +192,19 @@ impl<'a> Context<'a> {
                 .find(|l| text_width(l, SMALL, false) <= width)
                 .unwrap_or_else(|| line(moments.len().min(1)))
         });
-        told.collect()
+        told.chain(self.story.lock_outs().map(|(out, cleared)| {
+            let until = cleared.map_or("the end of the run".to_owned(), |t| self.clock(t));
+            let from = self.clock(out.t_s);
+            format!("Locked out by {} from {from} to {until}.", out.subject)
+        }))
+        .collect()
+    }
+
+    /// Spans in which the unit was locked out.
+    pub fn locked_out(&self) -> Vec<(f64, f64)> {
+        let outs = self.story.lock_outs();
+        outs.map(|(out, cleared)| (out.t_s, cleared.unwrap_or(self.span.1)))
+            .collect()
     }
 }
 
@@ -204,6 +216,8 @@ pub const FAN_RUNS_M3_S: f64 = 1e-4;
 
 /// A length of time as a person says it: "45 s", "38 min", "6 h 20 min".
 pub fn duration_text(seconds: f64) -> String {
+    // A sum of nothing is minus zero.
+    let seconds = seconds + 0.0;
     let minutes = (seconds / 60.0).round() as u64;
     match (minutes / 60, minutes % 60) {
         _ if seconds < 90.0 => format!("{seconds:.0} s"),
@@ -220,6 +234,7 @@ mod tests {
     #[test]
     fn lengths_of_time_read_plainly() {
         for (seconds, text) in [
+            (-0.0, "0 s"),
             (45.0, "45 s"),
             (300.0, "5 min"),
             (3600.0, "1 h"),

@@ -274,6 +274,11 @@ fn matrix(s: &Scenario, drill: &Drill, width: u16, show: impl Fn(f64) -> f64) ->
     text
 }
 
+/// Folder that [`write_faults`] leaves: `out/faults-<scenario>/`.
+pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
+    out.join(format!("faults-{}", s.name))
+}
+
 /// Writes tables and figures to `out/faults-<scenario>/`, whole or not at all, and returns the
 /// folder.
 ///
@@ -291,7 +296,7 @@ pub fn write_faults(
     } else {
         Vec::new()
     };
-    let staged = OutputDir::stage(out.join(format!("faults-{}", s.name)))?;
+    let staged = OutputDir::stage(folder(out, s))?;
     staged.write("telltales.csv", &telltales_csv(study))?;
     staged.write("drill.csv", &drill_csv(s, study))?;
     staged.write("suspects.csv", &suspects_csv(s, study))?;

@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Stroke};
 use super::lettering::{Align, SMALL, Type, text_width};
-use super::palette::{self, Colour, FRAME, INK};
+use super::palette::{self, Colour, FRAME, INK, LIMIT};
 use super::panel::Panel;
 
 impl Panel {
@@ -42,6 +42,27 @@ impl Panel {
                 .colour(palette::PAPER)
                 .align(Align::Centre);
             canvas.text(&flag.text, (x, self.top), kind);
+        }
+    }
+}
+
+impl Panel {
+    /// Spans of lock-out as bars below where [`Panel::flags`] puts its flags, each with a solid
+    /// line down from its beginning.
+    pub fn lock_outs(&self, canvas: &mut Canvas<'_>, spans: &[(f64, f64)]) {
+        let (top, bottom) = (self.top + 14.0, self.top + 20.0);
+        for &(from, to) in spans {
+            let (x0, x1) = (self.x(from), self.x(to).max(self.x(from) + 3.0));
+            canvas.line((x0, top), (x0, self.bottom), Stroke::new(LIMIT, 1.4));
+            canvas.rect(x0, top, x1, bottom, LIMIT);
+            let kind = Type::new(SMALL).bold().colour(LIMIT);
+            let text = "locked out";
+            let half = text_width(text, SMALL, true) / 2.0 + 4.0;
+            if x1 - x0 > 2.0 * half + 30.0 {
+                let middle = (x0 + x1) / 2.0;
+                let y = (top + bottom) / 2.0;
+                canvas.label(text, (middle, y), kind.align(Align::Centre), palette::PAPER);
+            }
         }
     }
 }

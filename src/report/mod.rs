@@ -46,12 +46,12 @@ pub use sound::sound;
 pub use spectrum::spectrum;
 pub use story::{
     Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
-    StorySound, StorySpectrum, StoryZone,
+    StorySound, StorySpectrum, StoryStatic, StoryZone,
 };
 pub use supply::supply;
 pub use timeline::timeline;
 pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
-pub use units::{Quantity, UnitSystem};
+pub use units::{Quantity, UnitSystem, in_words};
 pub use write::{OutputDir, OutputError, Staged};
 
 use crate::trace::Trace;

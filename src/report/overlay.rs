@@ -5,7 +5,7 @@ use chrono::NaiveDateTime;
 use super::canvas::{Stroke, sheet};
 use super::context::Series;
 use super::lettering::{BODY, TITLE, Type, elide};
-use super::palette::{INK, LIMIT, series};
+use super::palette::{INK, LIMIT, Marker, PAPER, series};
 use super::panel::{
     BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, label_margin,
     nice_scale, notes,
@@ -39,6 +39,8 @@ pub struct OverlayPanel {
     pub lines: Vec<OverlayLine>,
     /// A limit or setpoint in shown units, with its label.
     pub limit: Option<(f64, String)>,
+    /// The worst of a run: which, when in seconds since the common start, value in shown units.
+    pub worst: Vec<(usize, f64, f64)>,
     /// Values that the axis must reach, shown units.
     pub reach: Option<(f64, f64)>,
 }
@@ -112,6 +114,7 @@ pub fn overlay(name: &'static str, sheet_of: &Overlay) -> Result<Figure, FigureE
                     .flat_map(|l| l.pieces.iter().flatten())
                     .map(|p| &p.1),
             );
+            let seen = cover(seen, range(content.worst.iter().map(|w| &w.2)));
             let seen = cover(seen, content.reach);
             let seen = cover(seen, content.limit.as_ref().map(|l| (l.0, l.0)));
             let seen = seen.unwrap_or((0.0, 1.0));
@@ -148,6 +151,11 @@ pub fn overlay(name: &'static str, sheet_of: &Overlay) -> Result<Figure, FigureE
             for line in &lines {
                 panel.series(canvas, line, Stroke::new(line.colour, LINE));
                 labels.extend(EndLabel::of(line));
+            }
+            for &(run, t_s, value) in &content.worst {
+                let (x, y) = panel.at((t_s, value));
+                canvas.marker(Marker::Down, (x, y - 7.0), 6.5, PAPER);
+                canvas.marker(Marker::Down, (x, y - 7.0), 5.0, series(run));
             }
             panel.value_axis(canvas, &content.axis);
             panel.heading(canvas, &content.heading);

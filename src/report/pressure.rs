@@ -11,14 +11,17 @@ use super::panel::{
 };
 use super::series::{cover, held, joined, range, spans};
 use super::{Figure, FigureError, Quantity, Story, UnitSystem};
+use crate::quantity::Dimension;
 use crate::trace::Trace;
 
 const STATIC_HEIGHT: f64 = 270.0;
 const RELIEF_HEIGHT: f64 = 105.0;
 
-/// Time spent above a limit, and the worst of it.
+/// Time spent above a limit.
 struct Excess {
+    /// As the recorded rows have it, for the hatching.
     spans: Vec<(f64, f64)>,
+    /// As every step has it where the run measured that.
     total_s: f64,
 }
 
@@ -42,12 +45,19 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
     let shown_limit = limit.map(|l| units.convert(Quantity::Pressure, l.value));
     let excess = limit.map(|l| {
         let spans = spans(context.t, |i| column[i] > l.value);
-        let total_s = spans.iter().map(|s| s.1 - s.0).sum();
+        let rows_s = spans.iter().map(|s| s.1 - s.0).sum();
+        let total_s = story.static_pressure.map_or(rows_s, |s| s.above_s);
         Excess { spans, total_s }
     });
-    let worst = worst(context.t, column);
+    let recorded = worst(context.t, column);
+    let worst = match story.static_pressure {
+        Some(s) => Some((s.at_s, s.worst_pa)).filter(|w| w.1 > 0.0),
+        None => recorded,
+    };
 
     let seen = range(line.pieces.iter().flatten().map(|p| &p.1));
+    let peak = worst.map(|w| units.convert(Quantity::Pressure, w.1));
+    let seen = cover(seen, peak.map(|p| (p, p)));
     let seen = cover(seen, shown_limit.map(|l| (l, l))).unwrap_or((0.0, 1.0));
     let low = seen.0.min(0.0);
     // Headroom keeps the count of minutes clear of the line.
@@ -68,7 +78,15 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
             .chain(limit_text.as_deref()),
         190.0,
     );
-    let remarks = remarks(&context, excess.as_ref(), worst);
+    let mut remarks = remarks(&context, excess.as_ref(), worst);
+    if let (Some(worst), Some(recorded)) = (worst, recorded)
+        && worst.1 > 1.005 * recorded.1
+    {
+        remarks.push(format!(
+            "The worst is that of every step; the line joins recorded rows, of which the highest has {}.",
+            shown(recorded.1, units)
+        ));
+    }
     let small = [opening, share.as_deref()].iter().flatten().count() as f64;
     let bottom = BODY_TOP + HEADING + STATIC_HEIGHT + small * (HEADING + RELIEF_HEIGHT) + TIME_AXIS;
     let height = bottom + NOTE * remarks.len() as f64 + 16.0;
@@ -117,14 +135,9 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
             }
             panel.series(canvas, &line, Stroke::new(BLUE, 1.4));
             if let Some((t, value)) = worst {
-                let shown = units.convert(Quantity::Pressure, value);
-                let (x, y) = panel.at((t, shown));
+                let (x, y) = panel.at((t, units.convert(Quantity::Pressure, value)));
                 canvas.marker(Marker::Down, (x, y - 7.0), 5.5, LIMIT);
-                let text = format!(
-                    "worst {} at {}",
-                    units.text(Quantity::Pressure, value),
-                    context.clock(t)
-                );
+                let text = format!("worst {} at {}", shown(value, units), context.clock(t));
                 let half = text_width(&text, SMALL, true) / 2.0 + 4.0;
                 let x = x.clamp(left + half, right - half);
                 let kind = Type::new(SMALL).bold().align(Align::Centre);
@@ -195,6 +208,11 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
     )
 }
 
+/// A pressure with the digits that the verdict gives it.
+fn shown(pa: f64, units: UnitSystem) -> String {
+    crate::quantity::display(pa, Dimension::Pressure, units)
+}
+
 fn worst(t: &[f64], column: &[f64]) -> Option<(f64, f64)> {
     let rows = t.iter().zip(column).filter(|(_, v)| v.is_finite());
     rows.map(|(&t, &v)| (t, v))
@@ -217,20 +235,23 @@ fn remarks(
         limit.source.trim_end_matches('.')
     )];
     let share = 100.0 * excess.total_s / context.length_s();
-    match (excess.spans.len(), worst) {
-        (0, Some((_, worst))) => {
-            let spare = units.text(Quantity::Pressure, limit.value - worst);
+    let total = duration_text(excess.total_s);
+    match (excess.total_s > 0.0, excess.spans.len(), worst) {
+        (false, _, Some((_, worst))) => {
+            let spare = shown(limit.value - worst, units);
             lines.push(format!(
                 "Never above the limit; {spare} in hand at the worst."
             ));
         }
-        (count, _) if count > 0 => {
+        (true, 0, _) => lines.push(format!(
+            "Above the limit {total} in all, too short for a recorded row to show it."
+        )),
+        (true, count, _) => {
             let spells = if count == 1 {
                 "1 spell".to_owned()
             } else {
                 format!("{count} spells")
             };
-            let total = duration_text(excess.total_s);
             lines.push(format!(
                 "Above the limit {total} in {spells}, {share:.1} % of the run."
             ));

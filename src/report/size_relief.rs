@@ -263,13 +263,18 @@ fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
     text
 }
 
+/// Folder that [`write`] leaves: `out/size-relief-<scenario>/`.
+pub fn folder(out: &Path, case: &Case) -> PathBuf {
+    out.join(format!("size-relief-{}", case.scenario.name))
+}
+
 /// Writes `size-relief.csv` and one what-if file an answer into `out/size-relief-<scenario>/`, whole or not
 /// at all.
 ///
 /// # Errors
 /// The folder cannot be written.
 pub fn write(out: &Path, case: &Case, sizing: &Sizing) -> Result<PathBuf, ResultsError> {
-    let staged = OutputDir::stage(out.join(format!("size-relief-{}", case.scenario.name)))?;
+    let staged = OutputDir::stage(folder(out, case))?;
     staged.write("size-relief.csv", &csv(sizing))?;
     for a in sizing.answers.iter().filter(|a| !a.edits.is_empty()) {
         let text = format!(

@@ -18,6 +18,8 @@ pub struct Story {
     pub differential: Differential,
     /// Limits drawn as lines.
     pub limits: StoryLimits,
+    /// Supply-plenum static pressure as every step had it; `None` leaves it to the recorded rows.
+    pub static_pressure: Option<StoryStatic>,
     /// Sound; `None` leaves its figures without data.
     pub sound: Option<StorySound>,
     /// What happened, in order of time.
@@ -78,6 +80,17 @@ pub struct StoryLimits {
     pub supply_high_reset_c: Option<StoryLimit>,
 }
 
+/// Supply-plenum static pressure as measured at every step, of which the trace holds only some.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StoryStatic {
+    /// When it was worst, s.
+    pub at_s: f64,
+    /// The worst, Pa.
+    pub worst_pa: f64,
+    /// Time above the limit, s.
+    pub above_s: f64,
+}
+
 /// What the figures of sound need beyond the trace.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StorySound {
@@ -134,6 +147,8 @@ pub enum EventKind {
     Reset,
     /// Too many trips: the unit is locked out.
     LockOut,
+    /// A person cleared the lock-out.
+    LockOutCleared,
     /// A zone's time band opened.
     BandOpens,
     /// A zone's time band closed.
@@ -167,10 +182,16 @@ impl Story {
             .filter(move |event| event.kind == kind && event.t_s.is_finite())
     }
 
-    /// Trips and lock-outs, in order: the events that figures mark and number.
+    /// Trips, in order: the events that figures number, as measures count them.
     pub fn trips(&self) -> impl Iterator<Item = &StoryEvent> {
-        self.events.iter().filter(|event| {
-            matches!(event.kind, EventKind::Trip | EventKind::LockOut) && event.t_s.is_finite()
+        self.events_of(EventKind::Trip)
+    }
+
+    /// Lock-outs with the time at which each was cleared; none when it outlasted the run.
+    pub fn lock_outs(&self) -> impl Iterator<Item = (&StoryEvent, Option<f64>)> {
+        self.events_of(EventKind::LockOut).map(|out| {
+            let mut cleared = self.events_of(EventKind::LockOutCleared).map(|e| e.t_s);
+            (out, cleared.find(|&t| t >= out.t_s))
         })
     }
 }

@@ -125,6 +125,7 @@ pub fn supply(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure,
                 step: scale.2,
             };
             panel.ground(canvas, &bands, &ticks);
+            let locked = context.locked_out();
             let times: Vec<f64> = trips.iter().map(|t| t.t_s).collect();
             panel.flag_lines(canvas, &times);
             let still = Stroke::new(QUIET.tint(0.8), 1.0);
@@ -150,6 +151,7 @@ pub fn supply(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure,
                 canvas,
                 &format!("Air temperature, {}", units.symbol(Quantity::Temperature)),
             );
+            panel.lock_outs(canvas, &locked);
             panel.flags(canvas, &times);
             let mut key = Vec::new();
             if flow.is_some() {
@@ -157,6 +159,9 @@ pub fn supply(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure,
             }
             if !times.is_empty() {
                 key.push((Key::Flag, "trip, told below"));
+            }
+            if !locked.is_empty() {
+                key.push((Key::Fill(LIMIT), "locked out"));
             }
             if !bands.is_empty() {
                 key.push((Key::Fill(BAND), "a time band is open"));

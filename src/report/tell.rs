@@ -2,7 +2,7 @@
 
 use super::{
     Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
-    StorySound, StorySpectrum, StoryZone,
+    StorySound, StorySpectrum, StoryStatic, StoryZone,
 };
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
@@ -87,9 +87,22 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
             supply_high_trip_c: limit(high, |p| p.trip),
             supply_high_reset_c: limit(high, |p| p.reset),
         },
+        static_pressure: static_pressure(outcome),
         sound: Some(sound(s, outcome)),
         events: events(s, outcome),
     }
+}
+
+/// The worst static pressure of every step, where the run measured one.
+pub(super) fn static_pressure(outcome: &Outcome) -> Option<StoryStatic> {
+    let worst = outcome.measure("static_worst", "house")?;
+    let above = outcome.measure("static_above_limit", "house");
+    Some(StoryStatic {
+        at_s: worst.at_s?,
+        worst_pa: worst.value,
+        above_s: above.map_or(0.0, |m| m.value),
+    })
+    .filter(|s| s.worst_pa.is_finite())
 }
 
 fn sound(s: &Scenario, outcome: &Outcome) -> StorySound {
@@ -210,9 +223,10 @@ fn kind_of(kind: NoticeKind) -> Option<EventKind> {
     Some(match kind {
         NoticeKind::Start => EventKind::Start,
         NoticeKind::Stop => EventKind::Stop,
-        NoticeKind::Trip | NoticeKind::SteppedDown => EventKind::Trip,
+        NoticeKind::Trip => EventKind::Trip,
         NoticeKind::Reset => EventKind::Reset,
         NoticeKind::LockOut => EventKind::LockOut,
+        NoticeKind::LockOutCleared => EventKind::LockOutCleared,
         NoticeKind::BandBegan => EventKind::BandOpens,
         NoticeKind::BandEnded => EventKind::BandCloses,
         NoticeKind::ModeChange => EventKind::Mode,

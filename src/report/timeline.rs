@@ -4,7 +4,7 @@ use super::canvas::{Canvas, Stroke, sheet};
 use super::context::{Context, duration_text};
 use super::lettering::{Align, BODY, SMALL, Type, elide};
 use super::marks::Key;
-use super::palette::{BAND, BLUE, FRAME, GRID, INK, Marker, PAPER, SKY_BLUE, VERMILLION};
+use super::palette::{BAND, BLUE, FRAME, GRID, INK, LIMIT, Marker, PAPER, SKY_BLUE, VERMILLION};
 use super::panel::{BODY_TOP, EDGE, NOTE, Panel, TIME_AXIS, WIDTH, header, notes};
 use super::series::{held, joined, range, spans};
 use super::{EventKind, Figure, FigureError, Story, UnitSystem};
@@ -14,7 +14,8 @@ const LEFT: f64 = 168.0;
 const MARGIN: f64 = 126.0;
 const SPEED_HEIGHT: f64 = 80.0;
 /// Draws the run: unit speed as a filled strip, fan without compressor hatched, starts as
-/// triangles counted by the hour, mode letters, trips as numbered flags, and a strip of calls for
+/// triangles counted by the hour, mode letters, trips as numbered flags, lock-outs as
+/// bars, and a strip of calls for
 /// every zone within its time bands.
 ///
 /// # Errors
@@ -34,7 +35,12 @@ pub fn timeline(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
     )];
     remarks.extend(context.trip_notes(WIDTH - 2.0 * EDGE));
     let mode_height = if modes.is_empty() { 0.0 } else { 26.0 };
-    let trips_height = if trips.is_empty() { 0.0 } else { 34.0 };
+    let locked = context.locked_out();
+    let trips_height = match (trips.is_empty(), locked.is_empty()) {
+        (true, true) => 0.0,
+        (false, true) => 34.0,
+        _ => 40.0,
+    };
     let top = BODY_TOP + 20.0;
     let fixed = mode_height + trips_height + SPEED_HEIGHT + 24.0 + 30.0 + 34.0;
     let bottom = top + fixed + zone_height * story.zones.len() as f64 + TIME_AXIS;
@@ -74,16 +80,20 @@ pub fn timeline(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
                 }
                 y += mode_height;
             }
-            if !trips.is_empty() {
+            if trips_height > 0.0 {
                 row_name(canvas, "Trips", y + 15.0);
                 let times: Vec<f64> = trips.iter().map(|t| t.t_s).collect();
                 // The lines reach down to the unit's strip, which shows what the trip stopped.
                 let reach = trips_height + SPEED_HEIGHT;
                 strip(y + 15.0, reach - 15.0).flag_lines(canvas, &times);
+                strip(y + 15.0, reach - 15.0).lock_outs(canvas, &locked);
                 strip(y + 15.0, reach).flags(canvas, &times);
                 y += trips_height;
             }
-            let key = unit_strip(canvas, &strip(y, SPEED_HEIGHT), &context, speed);
+            let mut key = unit_strip(canvas, &strip(y, SPEED_HEIGHT), &context, speed);
+            if !locked.is_empty() {
+                key.push((Key::Fill(LIMIT), "locked out"));
+            }
             whole.key(canvas, &key);
             y += SPEED_HEIGHT + 4.0;
             row_name(canvas, "Starts", y + 9.0);

@@ -70,6 +70,35 @@ impl UnitSystem {
     }
 }
 
+/// Words about a measure, which are written with kelvins, as they read in `units`: each number
+/// with ` K` behind it becomes that many F°, to a tenth. Everything else stays.
+pub fn in_words(text: &str, units: UnitSystem) -> String {
+    if units == UnitSystem::Si {
+        return text.to_owned();
+    }
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(at) = rest.find(" K") {
+        let (before, after) = (&rest[..at], &rest[at + 2..]);
+        let digits = |c: char| c.is_ascii_digit() || c == '.';
+        let number = &before[before.trim_end_matches(digits).len()..];
+        let ends = !after.starts_with(|c: char| c.is_alphanumeric());
+        match number.parse::<f64>() {
+            Ok(kelvins) if ends => {
+                let shown = crate::quantity::significant((kelvins * 18.0).round() / 10.0, 3);
+                out += &before[..before.len() - number.len()];
+                out += &format!("{shown} F°");
+            }
+            _ => {
+                out += before;
+                out += " K";
+            }
+        }
+        rest = after;
+    }
+    out + rest
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -86,6 +115,20 @@ mod tests {
             9.0,
         );
         near(UnitSystem::Si.convert(Quantity::Flow, 0.35), 350.0);
+    }
+
+    #[test]
+    fn words_about_differences_follow_the_units() {
+        let ip = |text| in_words(text, UnitSystem::Ip);
+        // 1 K is 1.8 F°.
+        assert_eq!(ip("mean 1.9 K, worst 2.8 K"), "mean 3.4 F°, worst 5 F°");
+        assert_eq!(ip("42 min; furthest -2.0 K"), "42 min; furthest -3.6 F°");
+        assert_eq!(
+            ip("off setpoint by more than 1 K"),
+            "off setpoint by more than 1.8 F°"
+        );
+        assert_eq!(ip("room K and 3 Kb and 5 kW"), "room K and 3 Kb and 5 kW");
+        assert_eq!(in_words("worst 2.8 K", UnitSystem::Si), "worst 2.8 K");
     }
 
     #[test]

@@ -4,9 +4,11 @@
 //! when everything is there. A run that is interrupted, or fails, leaves the last good result.
 
 use std::ffi::{OsStr, OsString};
+use std::fmt;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempDir;
 
 /// Names the files of a result, so that nothing else is ever thrown away.
@@ -16,25 +18,21 @@ const MANIFEST: &str = ".openshut-files";
 #[derive(Debug, thiserror::Error)]
 pub enum OutputError {
     /// The path cannot be a directory's name, such as `/` or `..`.
-    #[error("{}: not a name for a result's directory; name one, such as out/house", .path.display())]
     NoName {
         /// The path given.
         path: PathBuf,
     },
     /// A file stands where the directory would go.
-    #[error("{}: is a file, and results need a directory; name another directory or move the file away", .path.display())]
     IsAFile {
         /// The path given.
         path: PathBuf,
     },
     /// The directory holds files, but no earlier result.
-    #[error("{}: holds files, but no result of an earlier run; name an empty or new directory, so that nothing of yours is replaced", .path.display())]
     NotAResult {
         /// The path given.
         path: PathBuf,
     },
     /// The operating system refused.
-    #[error("{}: could not {doing}: {source}; {}", .path.display(), advice(.source))]
     Io {
         /// The path it concerns.
         path: PathBuf,
@@ -43,6 +41,50 @@ pub enum OutputError {
         /// What the operating system says.
         source: io::Error,
     },
+}
+
+impl OutputError {
+    /// What is wrong, with the path.
+    pub fn what(&self) -> String {
+        match self {
+            Self::NoName { path } => {
+                format!("{}: not a name for a result's directory", path.display())
+            }
+            Self::IsAFile { path } => {
+                format!(
+                    "{}: is a file, and results need a directory",
+                    path.display()
+                )
+            }
+            Self::NotAResult { path } => format!(
+                "{}: holds files, but no result of an earlier run",
+                path.display()
+            ),
+            Self::Io {
+                path,
+                doing,
+                source,
+            } => format!("{}: could not {doing}: {source}", path.display()),
+        }
+    }
+
+    /// What to do about it.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::NoName { .. } => "name one, such as out/house",
+            Self::IsAFile { .. } => "name another directory or move the file away",
+            Self::NotAResult { .. } => {
+                "name an empty or new directory, so that nothing of yours is replaced"
+            }
+            Self::Io { source, .. } => advice(source),
+        }
+    }
+}
+
+impl fmt::Display for OutputError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; {}", self.what(), self.advice())
+    }
 }
 
 fn advice(error: &io::Error) -> &'static str {
@@ -66,6 +108,33 @@ fn failed(path: &Path, doing: &'static str) -> impl FnOnce(io::Error) -> OutputE
         path,
         doing,
         source,
+    }
+}
+
+/// What this process has open, for [`OutputDir::abandon`].
+static OPEN: Mutex<Open> = Mutex::new(Open {
+    partial: Vec::new(),
+    committed: 0,
+});
+
+struct Open {
+    /// Hidden directories being written into.
+    partial: Vec<PathBuf>,
+    /// Results put in their place.
+    committed: usize,
+}
+
+fn open() -> MutexGuard<'static, Open> {
+    OPEN.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Takes a hidden directory off the list when it is gone.
+#[derive(Debug)]
+struct Listed(PathBuf);
+
+impl Drop for Listed {
+    fn drop(&mut self) {
+        open().partial.retain(|p| *p != self.0);
     }
 }
 
@@ -122,11 +191,38 @@ impl OutputDir {
         let directory = builder
             .tempdir_in(&parent)
             .map_err(failed(&parent, "write here"))?;
+        let listed = Listed(directory.path().to_owned());
+        open().partial.push(listed.0.clone());
         Ok(Staged {
             directory,
             path,
+            given: given.to_owned(),
             aside,
+            listed,
         })
+    }
+
+    /// Tests that a result can be put at `final_path`, for those who have long work to do first.
+    /// Leaves nothing but parents that were missing.
+    ///
+    /// # Errors
+    /// As [`OutputDir::stage`].
+    pub fn test(final_path: impl AsRef<Path>) -> Result<(), OutputError> {
+        OutputDir::stage(final_path).map(drop)
+    }
+
+    /// Removes what was staged and not put in place, for a process that is about to end, and
+    /// returns how many results it had put in place before. From then on nothing can be staged,
+    /// written or put in place: whoever tries waits until the process has ended.
+    pub fn abandon() -> usize {
+        let open = open();
+        for partial in &open.partial {
+            // What cannot be removed cannot be helped any more.
+            let _ = fs::remove_dir_all(partial);
+        }
+        let committed = open.committed;
+        std::mem::forget(open);
+        committed
     }
 }
 
@@ -142,7 +238,11 @@ fn hidden(name: &OsStr, ending: &str) -> OsString {
 pub struct Staged {
     directory: TempDir,
     path: PathBuf,
+    /// As whoever asked wrote it, for people.
+    given: PathBuf,
     aside: PathBuf,
+    // Last, so that the directory is gone before it leaves the list.
+    listed: Listed,
 }
 
 impl Staged {
@@ -173,7 +273,7 @@ impl Staged {
         name: impl AsRef<Path>,
         fill: impl FnOnce(&mut BufWriter<File>) -> Result<(), E>,
     ) -> Result<(), OutputError> {
-        let known = self.path.join(name.as_ref());
+        let known = self.given.join(name.as_ref());
         let mut file = self.create(name)?;
         fill(&mut file).map_err(|e| failed(&known, "write the file")(e.into()))?;
         file.flush().map_err(failed(&known, "write the file"))
@@ -185,8 +285,10 @@ impl Staged {
     /// When the file cannot be made.
     pub fn create(&self, name: impl AsRef<Path>) -> Result<BufWriter<File>, OutputError> {
         let name = name.as_ref();
+        // Waits for ever when all was abandoned.
+        let _open = open();
         // Errors name the place people know, not the hidden one.
-        let known = self.path.join(name);
+        let known = self.given.join(name);
         let file = self.path().join(name);
         if let Some(parent) = file.parent() {
             fs::create_dir_all(parent).map_err(failed(&known, "make its directory"))?;
@@ -204,35 +306,41 @@ impl Staged {
         let Self {
             directory,
             path,
+            given,
             aside,
+            listed,
         } = self;
         let manifest = entries(directory.path())
-            .map_err(failed(&path, "list the new result"))?
+            .map_err(failed(&given, "list the new result"))?
             .iter()
             .map(|name| name.to_string_lossy().into_owned() + "\n")
             .collect::<String>();
         fs::write(directory.path().join(MANIFEST), manifest)
-            .map_err(failed(&path, "write the list of files"))?;
+            .map_err(failed(&given, "write the list of files"))?;
+        // Held until the new result is in place, so that no interruption falls between.
+        let mut open = open();
         let had = path.is_dir();
         if had {
             if aside.is_dir() {
                 fs::remove_dir_all(&aside).map_err(failed(&aside, "remove an old result"))?;
             }
-            fs::rename(&path, &aside).map_err(failed(&path, "take the last result aside"))?;
+            fs::rename(&path, &aside).map_err(failed(&given, "take the last result aside"))?;
         }
         if let Err(error) = fs::rename(directory.path(), &path) {
             if had {
                 fs::rename(&aside, &path).map_err(failed(&aside, "put the last result back"))?;
             }
-            return Err(failed(&path, "put the new result in place")(error));
+            return Err(failed(&given, "put the new result in place")(error));
         }
         // It has moved, so there is nothing left for the guard to remove.
         let _ = directory.keep();
+        open.partial.retain(|p| *p != listed.0);
+        open.committed += 1;
         if had {
             keep_foreign(&aside, &path).map_err(failed(&aside, "keep your own files"))?;
             fs::remove_dir_all(&aside).map_err(failed(&aside, "remove the last result"))?;
         }
-        Ok(path)
+        Ok(given)
     }
 }
 
@@ -276,7 +384,7 @@ mod tests {
         let staged = OutputDir::stage(path).unwrap();
         staged.write("summary.json", text.as_bytes()).unwrap();
         staged.write("figures/rooms.svg", b"<svg/>").unwrap();
-        assert_eq!(staged.commit().unwrap(), fs::canonicalize(path).unwrap());
+        assert_eq!(staged.commit().unwrap(), path);
     }
 
     #[test]

@@ -6,6 +6,9 @@ use crate::plant::sound::heard::SoundMean;
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 
+/// Flow above which air arrives at an outlet, m³/s: below it is rounding, not air.
+const FLOWS_M3_S: f64 = 1e-4;
+
 /// Column names of a scenario's trace, in order. The names are a contract: more may come, none is
 /// renamed.
 pub fn columns(s: &Scenario) -> Vec<String> {
@@ -155,7 +158,12 @@ impl Recorder {
                 o.flow_m3_s,
                 o.opening,
                 o.face_velocity_m_s,
-                o.air_c,
+                // Air that stands in a duct arrives nowhere, and has the temperature of the loft.
+                if o.flow_m3_s.abs() > FLOWS_M3_S {
+                    o.air_c
+                } else {
+                    f64::NAN
+                },
                 o.reported,
             ]);
         }

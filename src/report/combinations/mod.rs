@@ -5,7 +5,7 @@ mod tables;
 
 use std::path::{Path, PathBuf};
 
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+use comfy_table::{Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table, presets};
 
 use super::results::ResultsError;
 use super::verdict::{show, show_judged};
@@ -196,6 +196,14 @@ fn rows(s: &Scenario, c: &Combinations, units: UnitSystem, width: u16, most: usi
         cells.push(Cell::new(word(k)));
         table.add_row(cells);
     }
+    // A number keeps its unit on its line.
+    let first = 1 + usize::from(c.modes.len() > 1);
+    for (i, criterion) in CRITERIA.iter().enumerate() {
+        let bare = ["static", "margin"].contains(&criterion.heading);
+        if let Some(column) = table.column_mut(first + i).filter(|_| bare) {
+            column.set_constraint(ColumnConstraint::ContentWidth);
+        }
+    }
     let mut text = table.trim_fmt();
     text.push_str("\n* breaks its limit.\n");
     text
@@ -272,6 +280,11 @@ fn speeds(k: &Combination) -> String {
     }
 }
 
+/// Folder that [`write`] leaves: `out/combinations-<scenario>/`.
+pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
+    out.join(format!("combinations-{}", s.name))
+}
+
 /// Writes tables and heat map into `out/combinations-<scenario>/`, whole or not at all.
 ///
 /// # Errors
@@ -291,7 +304,7 @@ pub fn write(
         }
         false => None,
     };
-    let staged = OutputDir::stage(out.join(format!("combinations-{}", s.name)))?;
+    let staged = OutputDir::stage(folder(out, s))?;
     staged.write("combinations.csv", &tables::csv(s, c))?;
     staged.write("states.csv", &tables::states_csv(s, c))?;
     if let Some((figure, png)) = &drawn {

@@ -11,7 +11,7 @@ use super::{Plan, Sweep, SweepError};
 use crate::quantity::{Dimension, UnitSystem};
 use crate::report::{
     BandPanel, BandPoint, BandSheet, Figure, OutputDir, TornadoBar, TornadoPanel, TornadoSheet,
-    bands, tornado,
+    bands, in_words, tornado,
 };
 
 /// Panels of the band figure at most.
@@ -330,7 +330,7 @@ fn tornado_figure(sweep: &Sweep, s: &Summary, units: UnitSystem) -> Option<Torna
             rank_correlation: e.rank_correlation,
         });
         TornadoPanel {
-            heading: format!("{} ({})", planned.title, planned.subject),
+            heading: format!("{} ({})", in_words(&planned.title, units), planned.subject),
             axis: match unit.symbol {
                 "" => planned.title.clone(),
                 symbol => symbol.to_string(),

@@ -8,6 +8,7 @@ use super::summary::{Broken, Summary, group};
 use super::tables::dimension;
 use super::{Plan, Sweep};
 use crate::quantity::{UnitSystem, significant};
+use crate::report::in_words;
 use crate::report::verdict::show;
 
 /// Variants told of one by one at most; the tables hold all.
@@ -192,8 +193,8 @@ fn limits(
         };
         let limit = (0..groups).find_map(|g| m.limit(g));
         let title = match limit.is_some_and(|l| l.mandatory) {
-            true => format!("{} (mandatory)", m.title),
-            false => m.title.clone(),
+            true => format!("{} (mandatory)", in_words(&m.title, units)),
+            false => in_words(&m.title, units),
         };
         let mut row = vec![
             Cell::new(title),
@@ -269,7 +270,8 @@ fn effects(
             .collect();
         let head = format!(
             "What moves the {} ({}) most:",
-            planned.title, planned.subject
+            in_words(&planned.title, units),
+            planned.subject
         );
         out += &format!("\n{}\n", bold(&head));
         match lines.is_empty() {
