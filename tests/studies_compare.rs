@@ -3,6 +3,7 @@
 use assert_cmd::Command;
 use openshut::quantity::UnitSystem;
 use openshut::report::compare as report;
+use openshut::report::verdict::verdict;
 use openshut::study::case::{Case, Edit};
 use openshut::study::compare::{Comparison, Judgement, compare};
 
@@ -68,6 +69,62 @@ fn relief_mends_static_and_breaks_supply_air() {
     // It feeds the coil its own cold air: what it mends in the ducts it costs at the coil.
     let trips = row("trips");
     assert!(trips.value(1) > trips.value(0), "{trips:?}");
+}
+
+/// With the lock-out that the pair of files leaves out, the relief's trips end the afternoon: fewer
+/// trips and less electricity then, and the first sentence must say why.
+#[test]
+fn a_lock_out_is_told_before_what_it_seems_to_save() {
+    let case = |name: &str| Case::embedded(name).unwrap();
+    let locking = case("small-zone-relief")
+        .with("locking", &[Edit::Without("protection".into())])
+        .unwrap();
+    let c = compare(vec![case("small-zone-relief"), locking], &|_| {}).unwrap();
+    let row = |key: &str| c.rows.iter().find(|r| r.key == key).unwrap();
+    assert_eq!(row("lock_outs").values, [Some(0.0), Some(1.0)]);
+    assert!(row("lock_outs").is_telling() && row("locked_out").is_telling());
+    assert_eq!(row("lock_outs").judgement(1), Judgement::Worse);
+    assert!(row("energy_electric").difference(1).unwrap() < 0.0);
+    let first = &c.sentences(UnitSystem::Si)[0];
+    assert!(
+        first.starts_with("locking was locked out from 11:"),
+        "{first}"
+    );
+    assert!(first.contains("to the end"), "{first}");
+    // From the lock-out on the compressor is off.
+    let from = c.outcomes[1].measure("locked_out", "house").unwrap();
+    let trace = &c.outcomes[1].trace;
+    let rows = trace.column("time_s").unwrap().iter();
+    let speeds = trace.column("unit.speed").unwrap().iter();
+    let after = rows
+        .zip(speeds)
+        .filter(|(t, _)| **t > from.at_s.unwrap() + 1.0);
+    assert!(after.map(|(_, speed)| *speed).all(|speed| speed == 0.0));
+    let case = &c.cases[1];
+    let told = verdict(&case.scenario, &c.outcomes[1], UnitSystem::Si, 160, |t| {
+        t.into()
+    });
+    let second = told.lines().nth(1).unwrap();
+    assert!(
+        second.starts_with("The unit was locked out from 11:"),
+        "{told}"
+    );
+    let quiet = verdict(
+        &c.cases[0].scenario,
+        &c.outcomes[0],
+        UnitSystem::Si,
+        160,
+        |t| t.into(),
+    );
+    assert!(!quiet.contains("locked out"), "{quiet}");
+    // The verdict counts what measures.csv counts.
+    let measures = &c.outcomes[1].measures;
+    let judged = measures.iter().filter(|m| m.holds().is_some()).count();
+    let broken = measures.iter().filter(|m| m.holds() == Some(false)).count();
+    assert!(
+        told.contains(&format!("{broken} of {judged} limits are broken")),
+        "{told}"
+    );
 }
 
 #[test]

@@ -231,8 +231,21 @@ fn case_text(case: &Case, a: &Answer) -> String {
 
 #[test]
 fn a_house_that_needs_no_relief_is_told_so() {
+    // Behind shut doors as they are the house needs 137 Pa from return to supply, whatever its ducts;
+    // with transfer grilles it needs 102 Pa at the most (82 in supply, 21 of suction), so that no
+    // limit of static is near, and the faces then pass 2.6 m/s.
     let house = Case::embedded("family-house").unwrap();
-    let sizing = settled(&house.with("family-house", &[deaf()]).unwrap());
+    let doors = [
+        ("living", "950 cm2"),
+        ("parents", "650 cm2"),
+        ("east-child", "300 cm2"),
+        ("west-child", "300 cm2"),
+        ("study", "300 cm2"),
+    ];
+    let mut edits = vec![deaf(), Edit::text("limits.face_velocity", "3 m/s")];
+    let transfer = |(door, area): (&str, &str)| Edit::text(format!("door.{door}.transfer"), area);
+    edits.extend(doors.map(transfer));
+    let sizing = settled(&house.with("family-house", &edits).unwrap());
     assert!(sizing.unneeded && sizing.as_written.holds());
     assert!(sizing.answers.iter().all(|a| !a.key.starts_with("relief-")));
 }
