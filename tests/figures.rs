@@ -7,8 +7,8 @@ use chrono::{NaiveDate, NaiveDateTime, Timelike};
 use openshut::plant::sound::{RoomSound, Source};
 use openshut::report::{
     Differential, EventKind, FIGURES, Figure, FigureError, PNG_SCALE, Story, StoryEvent,
-    StoryLimit, StoryLimits, StoryRoomSound, StorySound, StorySpectrum, StoryZone, UnitSystem,
-    draw_all,
+    StoryLimit, StoryLimits, StoryRoomSound, StorySound, StorySpectrum, StoryStatic, StoryZone,
+    UnitSystem, draw_all, pressure, supply, timeline,
 };
 use openshut::trace::Trace;
 use resvg::tiny_skia::Pixmap;
@@ -565,6 +565,57 @@ fn a_trace_that_cannot_be_drawn_says_why() {
             "{error}"
         );
     }
+}
+
+/// Trips are numbered as measures count them; a lock-out is a bar, told from when to when.
+#[test]
+fn a_lock_out_is_no_trip() {
+    let (mut story, trace) = made_up("Locked", &[1, 1], 12, 0.2, 30.0);
+    story.events.retain(|e| e.kind != EventKind::Trip);
+    let mut add = |t_s, kind| {
+        story.events.push(StoryEvent {
+            t_s,
+            kind,
+            subject: "low supply air".into(),
+            text: "below 4 °C for 60 s".into(),
+        });
+    };
+    add(600.0, EventKind::Trip);
+    add(3000.0, EventKind::Trip);
+    add(3000.0, EventKind::LockOut);
+    assert_eq!(story.trips().count(), 2);
+    let open = "Locked out by low supply air from 12:50 to the end of the run.";
+    let told = "2 trips, low supply air, below 4 °C for 60 s: (1) 12:10, (2) 12:50.";
+    for figure in [timeline, supply] {
+        let svg = figure(&story, &trace, UnitSystem::Si).unwrap().svg;
+        assert!(svg.contains(open) && svg.contains(told));
+        assert!(!svg.contains("(3)"));
+    }
+    story.events.push(StoryEvent {
+        t_s: 7200.0,
+        kind: EventKind::LockOutCleared,
+        ..story.events.last().unwrap().clone()
+    });
+    let svg = timeline(&story, &trace, UnitSystem::Si).unwrap().svg;
+    assert!(
+        svg.contains("from 12:50 to 14:00."),
+        "until a person clears it"
+    );
+}
+
+/// The verdict's figure, which the recorded rows may not have.
+#[test]
+fn the_worst_pressure_is_that_of_every_step() {
+    let (mut story, trace) = made_up("Spike", &[1, 1], 12, 0.2, 30.0);
+    story.static_pressure = Some(StoryStatic {
+        at_s: 1801.0,
+        worst_pa: 347.7,
+        above_s: 1.0,
+    });
+    let svg = pressure(&story, &trace, UnitSystem::Si).unwrap().svg;
+    assert!(svg.contains("worst 348 Pa at 12:30"));
+    assert!(svg.contains("The worst is that of every step"));
+    assert!(svg.contains("Above the limit 1 s"));
 }
 
 #[test]

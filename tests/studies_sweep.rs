@@ -843,3 +843,36 @@ fn an_interrupt_leaves_whole_results_and_says_how_to_go_on() {
     b.good("out", &more);
     assert_eq!(rows(&b.path("out/sweep-small/cases.csv")).len(), 12);
 }
+
+/// A word has no rank: the table of correlations leaves it out, so the terminal says so and sets
+/// the words side by side.
+#[test]
+fn words_that_are_varied_are_told_of() {
+    let b = Bench::new();
+    let told = b
+        .command(
+            "words",
+            &[
+                "sweep",
+                "small.toml",
+                "--vary",
+                "unit.kind=fixed speed,variable speed",
+                "--set",
+                "uncertainty.standard=false",
+                "--no-figures",
+            ],
+        )
+        .output()
+        .unwrap();
+    let said = String::from_utf8(told.stdout).unwrap();
+    let at = said.find("unit.kind takes words, so no correlation tells of it. By word:");
+    let table = &said[at.expect(&said)..];
+    for word in ["fixed speed", "variable speed"] {
+        let row = table.lines().find(|l| l.trim_start().starts_with(word));
+        let cells: Vec<&str> = row.expect(table).split("  ").map(str::trim).collect();
+        assert!(cells.contains(&"1"), "one case of {word}: {table}");
+        assert!(cells.iter().any(|c| c.ends_with("kWh")), "{table}");
+    }
+    let held = rows(&b.path("words/sweep-small/correlations.csv"));
+    assert!(held.iter().all(|r| !r.iter().any(|c| c == "unit.kind")));
+}

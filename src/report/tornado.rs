@@ -46,6 +46,8 @@ pub struct TornadoSheet {
     pub notes: Vec<String>,
 }
 
+/// Share of its value by which a measure must move to be said to move at all.
+const STILL: f64 = 1e-4;
 const ROW: f64 = 24.0;
 const AXIS: f64 = 62.0;
 const LEFT: f64 = 300.0;
@@ -80,6 +82,13 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
     values.push(p.centre);
     let seen = range(&values).unwrap_or((0.0, 1.0));
     // A limit far away would squeeze the bars; it is then told in words.
+    let widest = seen.0.abs().max(seen.1.abs());
+    let still = seen.1 - seen.0 <= STILL * widest;
+    let seen = match (still, 0.05 * widest) {
+        (false, _) => seen,
+        (true, pad) if pad > 0.0 => (seen.0 - pad, seen.1 + pad),
+        (true, _) => (-1.0, 1.0),
+    };
     let near = p.limit.filter(|l| {
         let reach = 1.5 * (seen.1 - seen.0);
         (seen.0 - reach..=seen.1 + reach).contains(l)
@@ -97,6 +106,15 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
     canvas.line((left, bottom), (right, bottom), Stroke::new(FRAME, 1.0));
     let kind = Type::new(SMALL).muted().align(Align::Centre);
     canvas.text(&p.axis, ((left + right) / 2.0, bottom + 32.0), kind);
+    if still {
+        let kind = Type::new(SMALL).muted();
+        canvas.label(
+            "nothing moves it",
+            (x(p.centre) + 10.0, (top + bottom) / 2.0),
+            kind,
+            PAPER,
+        );
+    }
     for (i, bar) in p.bars.iter().enumerate() {
         let y = top + ROW * (i as f64 + 0.5);
         let half = ROW * 0.34;
@@ -112,7 +130,7 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
         ends.sort_by(|a, b| away(b.0).total_cmp(&away(a.0)));
         let one_side = (ends[0].0 > p.centre) == (ends[1].0 > p.centre);
         for (k, (end, word, colour)) in ends.into_iter().enumerate() {
-            if !end.is_finite() {
+            if !end.is_finite() || still {
                 continue;
             }
             let (from, to) = (x(end.min(p.centre)), x(end.max(p.centre)));
@@ -150,6 +168,31 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_measure_that_nothing_moves_has_an_axis_all_the_same() {
+        let bar = TornadoBar {
+            name: "fan.flow".into(),
+            ends: (222.5, 222.5 + 1e-9),
+            rank_correlation: 0.5,
+        };
+        let data = TornadoSheet {
+            title: "What matters most".into(),
+            scenario: "house".into(),
+            panels: vec![TornadoPanel {
+                heading: "worst supply-plenum static".into(),
+                axis: "Pa".into(),
+                centre: 222.5,
+                limit: None,
+                bars: vec![bar],
+            }],
+            notes: Vec::new(),
+        };
+        let figure = tornado(&data).unwrap();
+        assert!(figure.svg.contains("nothing moves it"));
+        assert!(!figure.svg.contains("222.5000"), "no axis of one number");
+        assert!(figure.svg.contains("\n220") && figure.svg.contains("\n230"));
+    }
 
     #[test]
     fn bars_limits_and_words_stay_on_the_sheet() {

@@ -4,9 +4,10 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::merge::numbers_text;
 use super::plan::PlannedLimit;
+use super::statistics::{mean, sorted};
 use super::summary::{Broken, Summary, group};
 use super::tables::dimension;
-use super::{Plan, Sweep};
+use super::{Case, Plan, Sweep};
 use crate::quantity::{UnitSystem, significant};
 use crate::report::in_words;
 use crate::report::verdict::show;
@@ -42,6 +43,7 @@ pub fn tell(
             out += &limits(plan, summary, &hit, units, width);
         }
         out += &effects(plan, summary, units, &bold);
+        out += &words(sweep, summary, units, width, &bold);
     }
     out
 }
@@ -235,6 +237,80 @@ fn share(plan: &Plan, b: &Broken) -> String {
         percent(b.interval.0),
         percent(b.interval.1)
     )
+}
+
+/// Keys whose values are words, which no correlation can rank: a small table for each.
+fn words(
+    sweep: &Sweep,
+    summary: &Summary,
+    units: UnitSystem,
+    width: u16,
+    bold: &impl Fn(&str) -> String,
+) -> String {
+    let plan = &sweep.plan;
+    let measures = worth_telling(plan, summary);
+    let mut out = String::new();
+    for (k, v) in plan.vary.iter().enumerate() {
+        if v.numbers().is_some() {
+            continue;
+        }
+        let head = format!(
+            "{} takes words, so no correlation tells of it. By word:",
+            v.key
+        );
+        out += &format!("\n{}\n", bold(&head));
+        let mut table = Table::new();
+        table
+            .load_style(presets::NOTHING)
+            .set_content_arrangement(ContentArrangement::Dynamic)
+            .set_width(width);
+        let mut header = vec![v.key.clone(), "cases".into(), "break a limit".into()];
+        header.extend(measures.iter().map(|&m| {
+            let m = &plan.measures[m];
+            format!("mean {} ({})", in_words(&m.title, units), m.subject)
+        }));
+        table.set_header(header);
+        for word in &v.values {
+            let of_word = |c: &&Case| plan.varied(plan.place(c.index).0)[k] == word;
+            let ran = sweep.cases.iter().filter(|c| c.fault.is_none());
+            let cases: Vec<&Case> = ran.filter(of_word).collect();
+            let broken = cases.iter().filter(|c| c.holds.contains(&Some(false)));
+            let mut row = vec![
+                Cell::new(word.trim_matches('"')),
+                Cell::new(cases.len()).set_alignment(CellAlignment::Right),
+                Cell::new(broken.count()).set_alignment(CellAlignment::Right),
+            ];
+            row.extend(measures.iter().map(|&m| {
+                let values = sorted(cases.iter().map(|c| c.values[m]));
+                let kind = dimension(&plan.measures[m].dimension);
+                Cell::new(show(mean(&values), kind, units)).set_alignment(CellAlignment::Right)
+            }));
+            table.add_row(row);
+        }
+        out += &format!("{}\n", table.trim_fmt());
+    }
+    out
+}
+
+/// Measures to set beside words: electricity, and those whose limits are broken most often.
+fn worth_telling(plan: &Plan, summary: &Summary) -> Vec<usize> {
+    let energy = plan.measures.iter();
+    let energy = energy.enumerate().filter(|m| m.1.key == "energy_electric");
+    let mut out: Vec<usize> = energy.map(|m| m.0).take(1).collect();
+    let most = out.len() + MEASURES;
+    let mut broken: Vec<&Broken> = summary.limits.iter().filter(|b| b.broken > 0).collect();
+    broken.sort_by(|a, b| {
+        b.share()
+            .total_cmp(&a.share())
+            .then(a.measure.cmp(&b.measure))
+    });
+    for b in broken {
+        let key = &plan.measures[b.measure].key;
+        if out.len() < most && !out.iter().any(|&o| plan.measures[o].key == *key) {
+            out.push(b.measure);
+        }
+    }
+    out
 }
 
 fn effects(
