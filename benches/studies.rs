@@ -5,8 +5,8 @@
 //! `cargo bench --bench studies -- scaling` prints a table of one core against two.
 //!
 //! The sweep is of a house of five rooms over a quarter of an hour at 1 s, without a warm-up day, so that it
-//! takes seconds; a case of a whole day takes about a hundred times as long, and what is done once a
-//! case (drawing its inputs, its line in the journal) weighs as much less.
+//! takes seconds. A day with its warm-up day has 192 times as many steps, so there what is done once a
+//! case (reading it with its draws, its line in the journal) weighs far less than here.
 
 mod common;
 
