@@ -123,7 +123,7 @@ fn locked_out(sweep: &Sweep, summary: &Summary) -> Option<String> {
             0 => String::new(),
             n => format!(" and {n} more {what}"),
         };
-        format!("{}{more}", list[..list.len().min(VARIANTS)].join(", "))
+        format!("{}{more}", list[..list.len().min(VARIANTS)].join("; "))
     };
     let mut told = cut(&of, "variants");
     if !which.is_empty() {
