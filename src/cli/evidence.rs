@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::{Context, Status};
 use crate::evidence;
+use crate::scenario::diagnostic::Diagnostic;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -16,7 +17,7 @@ pub(super) struct Args {
 }
 
 /// Computes and prints the comparisons with the outside world.
-pub(super) fn evidence(_: &Context, args: &Args) -> Status {
+pub(super) fn evidence(context: &Context, args: &Args) -> Status {
     let found = evidence::all().and_then(|mut topics| {
         if let Some(path) = &args.typical_year {
             topics.push(("typical year", evidence::typical_year(path)?));
@@ -36,9 +37,6 @@ pub(super) fn evidence(_: &Context, args: &Args) -> Status {
                 Status::LimitBroken
             }
         }
-        Err(e) => {
-            super::note(&e);
-            Status::BadInput
-        }
+        Err(e) => super::complain(context, &Diagnostic::plain(e.to_string())),
     }
 }

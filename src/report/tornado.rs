@@ -94,7 +94,9 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
         (seen.0 - reach..=seen.1 + reach).contains(l)
     });
     let seen = near.map_or(seen, |l| (seen.0.min(l), seen.1.max(l)));
-    let (low, high, step) = nice_scale(seen.0, seen.1, 6.0);
+    // Room for the words beside the longest bars.
+    let pad = 0.04 * (seen.1 - seen.0);
+    let (low, high, step) = nice_scale(seen.0 - pad, seen.1 + pad, 6.0);
     let x = |v: f64| left + (v - low) / (high - low) * (right - left);
     let count = ((high - low) / step).round().clamp(0.0, 60.0) as usize;
     for i in 0..=count {
