@@ -551,12 +551,12 @@ impl CoupledRooms {
         for edge in &core.edges {
             let into = edge.into(doors);
             join(edge, into, state, &mut self.joined);
-            for end in 0..2 {
-                let [i, j] = [end, 1 - end].map(|e| core.place[edge.rooms[e]]);
+            let [a, b] = edge.rooms.map(|r| core.place[r]);
+            for (i, j, into) in [(a, b, into[0]), (b, a, into[1])] {
                 let (heat, vapour) = (&mut core.heat, &mut core.vapour);
-                heat.add(heat.slot(2 * i, 2 * j), -CP_MOIST * into[end]);
+                heat.add(heat.slot(2 * i, 2 * j), -CP_MOIST * into);
                 heat.add(heat.slot(2 * i + 1, 2 * j + 1), -edge.partition);
-                vapour.add(vapour.slot(i, j), -into[end]);
+                vapour.add(vapour.slot(i, j), -into);
             }
         }
         for i in 0..self.core.rooms.len() {
