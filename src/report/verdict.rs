@@ -3,6 +3,7 @@
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::UnitSystem;
+use super::in_words;
 use crate::measure::{Limit, Measure, Side, cycling, sound};
 use crate::quantity::{self, Dimension};
 use crate::run::Outcome;
@@ -98,7 +99,7 @@ fn rows(s: &Scenario, measures: &[&Measure], units: UnitSystem, width: u16) -> S
         let shown = |v: f64| show(v, m.dimension, units);
         let when = [
             m.at_s.map_or(String::new(), |t| clock(s, t)),
-            m.note.clone(),
+            in_words(&m.note, units),
         ];
         let when: Vec<&str> = when
             .iter()
@@ -106,11 +107,12 @@ fn rows(s: &Scenario, measures: &[&Measure], units: UnitSystem, width: u16) -> S
             .filter(|w| !w.is_empty())
             .collect();
         let mandatory = limit.is_some_and(|l| l.mandatory);
+        let title = in_words(m.title, units);
         table.add_row([
             Cell::new(if mandatory {
-                format!("{} (mandatory)", m.title)
+                format!("{title} (mandatory)")
             } else {
-                m.title.into()
+                title
             }),
             Cell::new(&m.subject),
             Cell::new(match limit {

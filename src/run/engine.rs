@@ -13,7 +13,7 @@ use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
 use crate::control::zone::Regime;
 use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
-use crate::math::lanes::Seat;
+use crate::math::lanes::{LANES, Lanes, Seat};
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
 use crate::plant::coupled_rooms::RoomsState;
@@ -265,12 +265,12 @@ impl<'a> Engine<'a> {
 
     /// Thermostats and damper positions, as they reach the controller.
     fn read(&mut self, state: &mut State) {
-        for (i, z) in self.scenario.zones.iter().enumerate() {
-            let air_c = state.house.air_c(z.room);
-            let wall_c = state.house.fabric_c(z.room);
-            self.readings_c[i] = z
-                .sensor
-                .step(air_c, wall_c, self.dt_s, &mut state.sensors[i]);
+        let zones = self.scenario.zones.iter().zip(&mut state.sensors);
+        for ((z, sensor), reading_c) in zones.zip(&mut self.readings_c) {
+            let seat = Seat::of(z.room);
+            let room = &state.house.blocks[seat.block];
+            let (air_c, wall_c) = (seat.get(&room.air_c), seat.get(&room.fabric_c));
+            *reading_c = z.sensor.step(air_c, wall_c, self.dt_s, sensor);
         }
         for (p, m) in self.positions.iter_mut().zip(&state.motors) {
             *p = m.position;
@@ -342,9 +342,10 @@ impl<'a> Engine<'a> {
 
     fn move_dampers(&mut self, state: &mut State, events: &mut Vec<Event>) {
         let control = &self.scenario.control;
-        for (c, motor) in state.motors.iter_mut().enumerate() {
+        let targets = control.actuators.iter().zip(&self.commands.channel_opening);
+        for (c, (motor, (actuator, &target))) in state.motors.iter_mut().zip(targets).enumerate() {
             let was_moving = motor.moving;
-            control.actuators[c].step(self.commands.channel_opening[c], self.dt_s, motor);
+            actuator.step(target, self.dt_s, motor);
             if was_moving && !motor.moving {
                 events.push(arrived(self.scenario, c, motor.position, state.t_s));
             }
@@ -484,20 +485,23 @@ impl<'a> Engine<'a> {
             fan_w: state.air.fan_w,
             condensate_kg_s: unit.condensate_kg_s,
         };
-        let saturated = self.house.saturated_w();
-        for (i, (r, &pressure_pa)) in s.rooms.iter_mut().zip(&state.air.rooms_pa).enumerate() {
-            let seat = Seat::of(i);
-            let now = &state.house.blocks[seat.block];
-            let w = seat.get(&now.w);
-            *r = RoomSample {
-                air_c: seat.get(&now.air_c),
-                contents_c: seat.get(&now.contents_c),
-                fabric_c: seat.get(&now.fabric_c),
-                w,
-                rh: relative_humidity(seat.get(&saturated[seat.block]), w),
-                pressure_pa,
-                people: seat.get(&drive.rooms[seat.block].people),
-            };
+        let blocks = state.house.blocks.iter().zip(self.house.saturated_w());
+        let rooms = s.rooms.chunks_mut(LANES);
+        let rooms = rooms.zip(state.air.rooms_pa.chunks(LANES));
+        for ((rooms, pressures), ((now, &saturated), d)) in rooms.zip(blocks.zip(&drive.rooms)) {
+            let rh = relative_humidity(saturated, now.w);
+            for (lane, (r, &pressure_pa)) in rooms.iter_mut().zip(pressures).enumerate() {
+                let of = |lanes: &Lanes| lanes.as_array()[lane % LANES];
+                *r = RoomSample {
+                    air_c: of(&now.air_c),
+                    contents_c: of(&now.contents_c),
+                    fabric_c: of(&now.fabric_c),
+                    w: of(&now.w),
+                    rh: of(&rh),
+                    pressure_pa,
+                    people: of(&d.people),
+                };
+            }
         }
         let c = &self.commands;
         let zones = c.zone_setpoints.iter().zip(&c.zone_setpoint_c);
@@ -531,11 +535,11 @@ impl<'a> Engine<'a> {
     }
 }
 
-/// Relative humidity where saturated air would hold `saturated` kg/kg: p_v/p_ws with
-/// p_v = p·w/(0.621945 + w).
-fn relative_humidity(saturated: f64, w: f64) -> f64 {
-    const RATIO: f64 = 0.621945;
-    w * (RATIO + saturated) / ((RATIO + w) * saturated)
+/// Relative humidity of a block of rooms where saturated air would hold `saturated` kg/kg: p_v/p_ws
+/// with p_v = p·w/(0.621945 + w).
+fn relative_humidity(saturated: Lanes, w: Lanes) -> Lanes {
+    let ratio = Lanes::splat(0.621945);
+    w * (ratio + saturated) / ((ratio + w) * saturated)
 }
 
 /// A motor has come to rest.
