@@ -25,6 +25,11 @@ use crate::plant::unit::{
 };
 use crate::scenario::Scenario;
 
+mod look;
+mod tell;
+
+use tell::{arrived, switched, told};
+
 /// Time constant with which a plenum without flow takes on the temperature of the house, s; common
 /// practice, no source.
 const STILL_PLENUM_S: f64 = 900.0;
@@ -452,144 +457,5 @@ impl<'a> Engine<'a> {
             self.sound.step(&self.air_side, &state.air, sound);
         }
         self.sound.judge(state.t_s, self.dt_s, sound, events);
-    }
-
-    /// Fills the sample.
-    fn look(&mut self, state: &State, unit: &UnitOutput) {
-        let drive: &Drive = self.drivers.drive();
-        let s = &mut self.sample;
-        s.t_s = state.t_s;
-        s.minute_of_week = u32::from(self.calendar.clock(state.t_s + self.lead_s).minute_of_week);
-        s.outdoor_c = drive.outdoor.t_c;
-        s.outdoor_w = drive.outdoor.w;
-        s.air = AirSample {
-            fan_flow_m3_s: state.air.fan_m3_s,
-            fan_speed: state.air.fan_speed,
-            stalled: state.air.stalled,
-            supply_static_pa: state.air.supply_pa,
-            return_static_pa: state.air.return_pa,
-            filter_drop_pa: state.air.filter_pa,
-            relief_flow_m3_s: state.air.relief_m3_s,
-            relief_opening: state.air.relief_opening,
-        };
-        s.unit = UnitSample {
-            speed: unit.speed,
-            heating: self.commands.mode == Mode::Heating,
-            entering_c: s.unit.entering_c,
-            supply_c: state.plenum.t_c,
-            surface_c: unit.surface_c,
-            sensible_w: unit.sensible_w,
-            latent_w: unit.latent_w,
-            steady_w: unit.steady_total_w.abs(),
-            compressor_w: unit.power_w,
-            fan_w: state.air.fan_w,
-            condensate_kg_s: unit.condensate_kg_s,
-        };
-        let blocks = state.house.blocks.iter().zip(self.house.saturated_w());
-        let rooms = s.rooms.chunks_mut(LANES);
-        let rooms = rooms.zip(state.air.rooms_pa.chunks(LANES));
-        for ((rooms, pressures), ((now, &saturated), d)) in rooms.zip(blocks.zip(&drive.rooms)) {
-            let rh = relative_humidity(saturated, now.w);
-            for (lane, (r, &pressure_pa)) in rooms.iter_mut().zip(pressures).enumerate() {
-                let of = |lanes: &Lanes| lanes.as_array()[lane % LANES];
-                *r = RoomSample {
-                    air_c: of(&now.air_c),
-                    contents_c: of(&now.contents_c),
-                    fabric_c: of(&now.fabric_c),
-                    w: of(&now.w),
-                    rh: of(&rh),
-                    pressure_pa,
-                    people: of(&d.people),
-                };
-            }
-        }
-        let c = &self.commands;
-        let zones = c.zone_setpoints.iter().zip(&c.zone_setpoint_c);
-        let zones = zones.zip(c.zone_call.iter().zip(&c.zone_regime));
-        for (z, ((set, &setpoint_c), (&call, &regime))) in s.zones.iter_mut().zip(zones) {
-            (z.cooling_c, z.heating_c) =
-                set.map_or((f64::NAN, f64::NAN), |s| (s.cooling_c, s.heating_c));
-            z.setpoint_c = setpoint_c;
-            z.call = call;
-            z.in_band = regime == Regime::InBand;
-        }
-        for (z, &reading_c) in s.zones.iter_mut().zip(&self.readings_c) {
-            z.sensor_c = reading_c;
-        }
-        if self.air_changed {
-            let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);
-            let flows = state.air.outlets_m3_s.iter().zip(faces);
-            for (o, (&flow, face_m2)) in s.outlets.iter_mut().zip(flows) {
-                o.flow_m3_s = flow;
-                o.face_velocity_m_s = flow.abs() / face_m2;
-            }
-        }
-        let told = self.outlet_seat.iter().map(|&c| self.positions[c]);
-        let stand = self.openings.iter().zip(told);
-        let blown = self.transport.outlet_air().iter().zip(stand);
-        for (o, (air, (&opening, reported))) in s.outlets.iter_mut().zip(blown) {
-            o.opening = opening;
-            o.reported = reported;
-            o.air_c = air.t_c;
-        }
-    }
-}
-
-/// Relative humidity of a block of rooms where saturated air would hold `saturated` kg/kg: p_v/p_ws
-/// with p_v = p·w/(0.621945 + w).
-fn relative_humidity(saturated: Lanes, w: Lanes) -> Lanes {
-    let ratio = Lanes::splat(0.621945);
-    w * (ratio + saturated) / ((ratio + w) * saturated)
-}
-
-/// A motor has come to rest.
-#[cold]
-fn arrived(s: &Scenario, channel: usize, position: f64, t_s: f64) -> Event {
-    let of_channel = |o: &Option<usize>| *o == Some(channel);
-    let outlet = s.control.outlet_channel.iter().position(of_channel);
-    let subject = outlet.map_or("relief", |o| s.outlets[o].name.as_str());
-    Event {
-        t_s,
-        what: What::Damper,
-        subject: subject.to_string(),
-        cause: "commanded".to_string(),
-        text: format!("damper of {subject} stands at {:.0} %", 100.0 * position),
-        value: position,
-    }
-}
-
-/// The fan has started or stopped.
-#[cold]
-fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
-    Event {
-        t_s,
-        what: What::Fan,
-        subject: "fan".to_string(),
-        cause: commands.phase.name().to_string(),
-        text: format!("fan {}", if on { "starts" } else { "stops" }),
-        value: f64::from(u8::from(on)),
-    }
-}
-
-#[cold]
-fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
-    let subject = n
-        .zone
-        .and_then(|z| s.zones.get(z))
-        .map(|z| z.name.clone())
-        .or_else(|| {
-            let p = n
-                .protection
-                .and_then(|p| s.control.controller.spec().protections.get(p));
-            p.map(|p| p.name.clone())
-        })
-        .unwrap_or_else(|| "system".to_string());
-    Event {
-        t_s: n.t_s - lead_s,
-        what: What::Control(n.kind),
-        value: n.value,
-        subject,
-        cause: n.cause.map_or("", |c| c.phrase()).to_string(),
-        text: s.control.controller.describe(n),
     }
 }

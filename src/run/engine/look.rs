@@ -1,0 +1,92 @@
+//! What can be seen at the end of a step.
+
+use super::*;
+
+impl Engine<'_> {
+    /// Fills the sample.
+    pub(super) fn look(&mut self, state: &State, unit: &UnitOutput) {
+        let drive: &Drive = self.drivers.drive();
+        let s = &mut self.sample;
+        s.t_s = state.t_s;
+        s.minute_of_week = u32::from(self.calendar.clock(state.t_s + self.lead_s).minute_of_week);
+        s.outdoor_c = drive.outdoor.t_c;
+        s.outdoor_w = drive.outdoor.w;
+        s.air = AirSample {
+            fan_flow_m3_s: state.air.fan_m3_s,
+            fan_speed: state.air.fan_speed,
+            stalled: state.air.stalled,
+            supply_static_pa: state.air.supply_pa,
+            return_static_pa: state.air.return_pa,
+            filter_drop_pa: state.air.filter_pa,
+            relief_flow_m3_s: state.air.relief_m3_s,
+            relief_opening: state.air.relief_opening,
+        };
+        s.unit = UnitSample {
+            speed: unit.speed,
+            heating: self.commands.mode == Mode::Heating,
+            entering_c: s.unit.entering_c,
+            supply_c: state.plenum.t_c,
+            surface_c: unit.surface_c,
+            sensible_w: unit.sensible_w,
+            latent_w: unit.latent_w,
+            steady_w: unit.steady_total_w.abs(),
+            compressor_w: unit.power_w,
+            fan_w: state.air.fan_w,
+            condensate_kg_s: unit.condensate_kg_s,
+        };
+        let blocks = state.house.blocks.iter().zip(self.house.saturated_w());
+        let rooms = s.rooms.chunks_mut(LANES);
+        let rooms = rooms.zip(state.air.rooms_pa.chunks(LANES));
+        for ((rooms, pressures), ((now, &saturated), d)) in rooms.zip(blocks.zip(&drive.rooms)) {
+            let rh = relative_humidity(saturated, now.w);
+            for (lane, (r, &pressure_pa)) in rooms.iter_mut().zip(pressures).enumerate() {
+                let of = |lanes: &Lanes| lanes.as_array()[lane % LANES];
+                *r = RoomSample {
+                    air_c: of(&now.air_c),
+                    contents_c: of(&now.contents_c),
+                    fabric_c: of(&now.fabric_c),
+                    w: of(&now.w),
+                    rh: of(&rh),
+                    pressure_pa,
+                    people: of(&d.people),
+                };
+            }
+        }
+        let c = &self.commands;
+        let zones = c.zone_setpoints.iter().zip(&c.zone_setpoint_c);
+        let zones = zones.zip(c.zone_call.iter().zip(&c.zone_regime));
+        for (z, ((set, &setpoint_c), (&call, &regime))) in s.zones.iter_mut().zip(zones) {
+            (z.cooling_c, z.heating_c) =
+                set.map_or((f64::NAN, f64::NAN), |s| (s.cooling_c, s.heating_c));
+            z.setpoint_c = setpoint_c;
+            z.call = call;
+            z.in_band = regime == Regime::InBand;
+        }
+        for (z, &reading_c) in s.zones.iter_mut().zip(&self.readings_c) {
+            z.sensor_c = reading_c;
+        }
+        if self.air_changed {
+            let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);
+            let flows = state.air.outlets_m3_s.iter().zip(faces);
+            for (o, (&flow, face_m2)) in s.outlets.iter_mut().zip(flows) {
+                o.flow_m3_s = flow;
+                o.face_velocity_m_s = flow.abs() / face_m2;
+            }
+        }
+        let told = self.outlet_seat.iter().map(|&c| self.positions[c]);
+        let stand = self.openings.iter().zip(told);
+        let blown = self.transport.outlet_air().iter().zip(stand);
+        for (o, (air, (&opening, reported))) in s.outlets.iter_mut().zip(blown) {
+            o.opening = opening;
+            o.reported = reported;
+            o.air_c = air.t_c;
+        }
+    }
+}
+
+/// Relative humidity of a block of rooms where saturated air would hold `saturated` kg/kg: p_v/p_ws
+/// with p_v = p·w/(0.621945 + w).
+fn relative_humidity(saturated: Lanes, w: Lanes) -> Lanes {
+    let ratio = Lanes::splat(0.621945);
+    w * (ratio + saturated) / ((ratio + w) * saturated)
+}
