@@ -116,7 +116,7 @@ fn change(row: &Row, i: usize, units: UnitSystem) -> String {
         .to_string()
 }
 
-/// Folder that [`write`] leaves: `out/compare-<a>-<b>/`.
+/// Folder that [`write()`] leaves: `out/compare-<a>-<b>/`.
 pub fn folder(out: &Path, cases: &[Case]) -> PathBuf {
     let names: Vec<&str> = cases.iter().map(|k| k.scenario.name.as_str()).collect();
     out.join(format!("compare-{}", names.join("-")))

@@ -129,7 +129,7 @@ pub fn write(
 /// The same into a folder already staged, where a [`LongTables`] may have written the tables.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_into(
     staged: Staged,
     scenario: &Scenario,

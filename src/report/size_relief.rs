@@ -263,7 +263,7 @@ fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
     text
 }
 
-/// Folder that [`write`] leaves: `out/size-relief-<scenario>/`.
+/// Folder that [`write()`] leaves: `out/size-relief-<scenario>/`.
 pub fn folder(out: &Path, case: &Case) -> PathBuf {
     out.join(format!("size-relief-{}", case.scenario.name))
 }

@@ -1,6 +1,6 @@
 //! `[[fault]]`: what is broken, and when.
 //!
-//! To add a kind: its keys are read by one function here, named in [`KINDS`]; what it does stands in
+//! To add a kind: its keys are read by one function here, named in `KINDS`; what it does stands in
 //! its file under `run/fault/`.
 
 use std::sync::Arc;

@@ -280,7 +280,7 @@ fn speeds(k: &Combination) -> String {
     }
 }
 
-/// Folder that [`write`] leaves: `out/combinations-<scenario>/`.
+/// Folder that [`write()`] leaves: `out/combinations-<scenario>/`.
 pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
     out.join(format!("combinations-{}", s.name))
 }
