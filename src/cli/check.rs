@@ -16,7 +16,7 @@ pub(super) struct Args {
     set: Vec<String>,
 }
 
-/// Validates and prints what was left to defaults.
+/// Validates, and prints what looks like a slip and what was left to defaults.
 pub(super) fn check(context: &Context, args: &Args) -> Status {
     let scenario = match super::load(&args.file, &args.set) {
         Ok(scenario) => scenario,
@@ -29,6 +29,13 @@ pub(super) fn check(context: &Context, args: &Args) -> Status {
         scenario.outlets.len(),
         scenario.zones.len(),
     );
+    let advice = scenario.advice();
+    if !advice.is_empty() {
+        text += "\nWorth a look:\n";
+        for sentence in &advice {
+            text += &format!("  - {sentence}\n");
+        }
+    }
     text += &format!("\nDefaults taken ({}):\n", scenario.defaults.len());
     let mut table = Table::new();
     table

@@ -1,5 +1,6 @@
 //! Scenario files: read, checked, turned into SI-only types. Everything after this is total.
 
+mod advice;
 mod air;
 pub mod control;
 pub mod diagnostic;

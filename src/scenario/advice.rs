@@ -1,0 +1,102 @@
+//! What can be run but is seldom meant: worth a look before the figures are believed.
+
+use super::Scenario;
+
+/// Sun time and clock differ by less than this in every time zone in use, h (the widest, by about
+/// 3 h, in the west of zones that span a continent; common practice, no source).
+const CLOCK_H: f64 = 3.0;
+/// Air over a cooling coil at rating, L/s per kW; makers rate between 40 and 60 or so, the rest is
+/// slack (common practice, no source).
+const PER_KW: (f64, f64) = (30.0, 80.0);
+/// Outlets' design flows together over the fan's rated flow (our own choice).
+const OUTLETS: (f64, f64) = (0.6, 1.6);
+
+impl Scenario {
+    /// Sentences on what looks like a slip, each with what was found and what would be usual. Empty
+    /// for an ordinary scenario.
+    pub fn advice(&self) -> Vec<String> {
+        let mut said = Vec::new();
+        let sun_h = self.site.longitude_deg_east / 15.0;
+        let clock_h = f64::from(self.site.utc_offset_s) / 3600.0;
+        // Round the globe the short way.
+        let apart_h = (sun_h - clock_h + 12.0).rem_euclid(24.0) - 12.0;
+        if apart_h.abs() > CLOCK_H {
+            said.push(format!(
+                "the sun is {apart_h:+.1} h from the clock: site.longitude {:.1} deg (west is negative) \
+                 does not go with site.utc_offset {clock_h:+.1} h",
+                self.site.longitude_deg_east
+            ));
+        }
+        for (i, room) in self.rooms.iter().enumerate() {
+            let served = self.outlets.iter().any(|o| o.room == i);
+            let drawn = self.air.returns.iter().any(|r| r.room == i);
+            if !served && !drawn {
+                said.push(format!(
+                    "room {} has neither outlet nor return: only doors and walls cool or heat it",
+                    room.name
+                ));
+            }
+        }
+        if let Some(coil) = &self.unit.unit.cooling {
+            let kw = coil.rated_total_w() / 1000.0;
+            let flow_l_s = 1000.0 * self.rated_flow_m3_s;
+            let per_kw = flow_l_s / kw;
+            if !(PER_KW.0..=PER_KW.1).contains(&per_kw) {
+                said.push(format!(
+                    "fan.flow {flow_l_s:.0} L/s for {kw:.1} kW of cooling is {per_kw:.0} L/s per kW; coils \
+                     are rated at 40 to 60 or so"
+                ));
+            }
+        }
+        let outlets: f64 = self.outlets.iter().map(|o| o.design_flow_m3_s).sum();
+        let share = outlets / self.rated_flow_m3_s;
+        if !(OUTLETS.0..=OUTLETS.1).contains(&share) {
+            said.push(format!(
+                "the outlets' flows add up to {:.0} L/s, {:.0} % of fan.flow",
+                1000.0 * outlets,
+                100.0 * share
+            ));
+        }
+        said
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scenario::shelf;
+
+    fn with(changes: &str) -> Vec<String> {
+        let text = format!("based_on = \"family-house.toml\"\n{changes}");
+        Scenario::from_text("changed", &text).unwrap().advice()
+    }
+
+    #[test]
+    fn what_ships_needs_no_advice() {
+        for (name, _) in shelf::SHELF {
+            let name = name.trim_end_matches(".toml");
+            let said = Scenario::embedded(name).unwrap().advice();
+            assert_eq!(said, Vec::<String>::new(), "{name}");
+        }
+    }
+
+    #[test]
+    fn slips_are_seen() {
+        let one = |changes: &str, part: &str| {
+            let said = with(changes);
+            assert!(
+                said.len() == 1 && said[0].contains(part),
+                "{changes}: {said:?}"
+            );
+        };
+        one("[site]\nlongitude = \"-149.6 deg\"", "the sun is");
+        one("[unit]\ncooling_capacity = \"100 kW\"", "per kW");
+        one(
+            "[room.attic]\nuse = \"bedroom\"\narea = \"9 m2\"",
+            "room attic has neither",
+        );
+        let said = with("[fan]\nflow = \"5500 L/s\"");
+        assert!(said.iter().any(|s| s.contains("per kW")), "{said:?}");
+        assert!(said.iter().any(|s| s.contains("of fan.flow")), "{said:?}");
+    }
+}
