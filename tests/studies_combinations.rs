@@ -1,6 +1,7 @@
 //! Settled sets of zones against full runs held until nothing moves, and what the command leaves.
 
-use assert_cmd::Command;
+mod common;
+
 use openshut::control::Mode;
 use openshut::plant::air::MoistAir;
 use openshut::run::engine::Engine;
@@ -393,40 +394,28 @@ fn the_search_of_a_large_house_finds_its_worst_set() {
     }
 }
 
-fn openshut() -> Command {
-    Command::cargo_bin("openshut").unwrap()
-}
-
 #[test]
 fn the_same_bytes_for_any_number_of_threads() {
     let folder = tempfile::tempdir().unwrap();
     let files = |threads: &str| {
         let out = folder.path().join(threads);
-        let run = openshut()
-            .env("RAYON_NUM_THREADS", threads)
-            .args([
-                "combinations",
-                "scenarios/clinic-twelve-rooms.toml",
-                "--mode",
-                "both",
-                "--out",
-            ])
-            .arg(&out)
-            .output()
-            .unwrap();
-        assert!(
-            run.status.success(),
-            "{}",
-            String::from_utf8_lossy(&run.stderr)
-        );
+        let args = [
+            "combinations",
+            "scenarios/clinic-twelve-rooms.toml",
+            "--mode",
+            "both",
+        ];
+        common::on_threads(threads, &args, &out);
         let results = out.join("combinations-clinic-twelve-rooms");
-        [
-            "combinations.csv",
-            "states.csv",
-            "figures/combinations.svg",
-            "figures/combinations.png",
-        ]
-        .map(|f| std::fs::read(results.join(f)).unwrap())
+        common::bytes(
+            &results,
+            [
+                "combinations.csv",
+                "states.csv",
+                "figures/combinations.svg",
+                "figures/combinations.png",
+            ],
+        )
     };
     assert_eq!(files("1"), files("2"));
 }
@@ -446,7 +435,7 @@ fn bad_arguments_end_with_status_2_and_say_what_to_do() {
             "`flow`",
         ),
     ] {
-        let run = openshut().args(&args).output().unwrap();
+        let run = common::openshut().args(&args).output().unwrap();
         let told = String::from_utf8_lossy(&run.stderr).into_owned();
         assert_eq!(run.status.code(), Some(2), "{args:?}: {told}");
         assert!(told.contains(said), "{args:?}: {told}");

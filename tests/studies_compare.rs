@@ -1,6 +1,7 @@
 //! Files side by side: what is told of the two pairs that everybody asks about, and what is left.
 
-use assert_cmd::Command;
+mod common;
+
 use openshut::quantity::UnitSystem;
 use openshut::report::compare as report;
 use openshut::report::verdict::verdict;
@@ -164,43 +165,29 @@ fn runs_on_other_dates_share_the_time_of_day() {
     }
 }
 
-fn openshut() -> Command {
-    Command::cargo_bin("openshut").unwrap()
-}
-
-const SHORT: [&str; 4] = ["--set", "run.duration=1 h", "--set", "run.warm_up=1 h"];
-
 #[test]
 fn the_same_bytes_for_any_number_of_threads() {
     let folder = tempfile::tempdir().unwrap();
     let files = |threads: &str| {
         let out = folder.path().join(threads);
-        let run = openshut()
-            .env("RAYON_NUM_THREADS", threads)
-            .args(["compare", "scenarios/living-two-outlets.toml"])
-            .args([
-                "scenarios/living-one-outlet.toml",
-                "scenarios/small-zone-relief.toml",
-            ])
-            .args(SHORT)
-            .arg("--out")
-            .arg(&out)
-            .output()
-            .unwrap();
-        assert!(
-            run.status.success(),
-            "{}",
-            String::from_utf8_lossy(&run.stderr)
-        );
+        let files = [
+            "compare",
+            "scenarios/living-two-outlets.toml",
+            "scenarios/living-one-outlet.toml",
+            "scenarios/small-zone-relief.toml",
+        ];
+        common::on_threads(threads, &[&files[..], &common::SHORT].concat(), &out);
         let results = out.join("compare-living-two-outlets-living-one-outlet-small-zone-relief");
-        [
-            "compare.csv",
-            "changes.csv",
-            "figures/plant.svg",
-            "figures/rooms.svg",
-            "figures/outlets.png",
-        ]
-        .map(|f| std::fs::read(results.join(f)).unwrap())
+        common::bytes(
+            &results,
+            [
+                "compare.csv",
+                "changes.csv",
+                "figures/plant.svg",
+                "figures/rooms.svg",
+                "figures/outlets.png",
+            ],
+        )
     };
     let one = files("1");
     assert_eq!(one, files("2"));
@@ -224,7 +211,7 @@ fn bad_arguments_end_with_status_2() {
         vec!["compare", house, "nowhere.toml"],
         vec!["compare", house, house, "--set", "fan"],
     ] {
-        let run = openshut().args(&args).output().unwrap();
+        let run = common::openshut().args(&args).output().unwrap();
         assert_eq!(run.status.code(), Some(2), "{args:?}");
         assert!(!run.stderr.is_empty());
     }

@@ -1,7 +1,8 @@
 //! Sizing answers against the sets of zones they claim to hold, worked out again from what they tell a
 //! person to write.
 
-use assert_cmd::Command;
+mod common;
+
 use openshut::study::case::{Case, Edit};
 use openshut::study::combinations::{Options, combinations};
 use openshut::study::criteria::{CRITERIA, Trend};
@@ -250,41 +251,20 @@ fn a_house_that_needs_no_relief_is_told_so() {
     assert!(sizing.answers.iter().all(|a| !a.key.starts_with("relief-")));
 }
 
-fn openshut() -> Command {
-    Command::cargo_bin("openshut").unwrap()
-}
-
 #[test]
 fn the_same_bytes_for_any_number_of_threads() {
     let folder = tempfile::tempdir().unwrap();
     let files = |threads: &str| {
         let out = folder.path().join(threads);
-        let run = openshut()
-            .env("RAYON_NUM_THREADS", threads)
-            .args(["size-relief", "scenarios/small-zone-no-relief.toml"])
-            .args([
-                "--set",
-                "run.duration=1 h",
-                "--set",
-                "run.warm_up=1 h",
-                "--out",
-            ])
-            .arg(&out)
-            .output()
-            .unwrap();
-        assert!(
-            run.status.success(),
-            "{}",
-            String::from_utf8_lossy(&run.stderr)
-        );
+        let file = ["size-relief", "scenarios/small-zone-no-relief.toml"];
+        let run = common::on_threads(threads, &[&file[..], &common::SHORT].concat(), &out);
         let told = String::from_utf8(run.stdout).unwrap();
         assert!(
             told.contains("Nothing holds.") && told.contains("To have this, write:"),
             "{told}"
         );
         let results = out.join("size-relief-small-zone-no-relief");
-        let what_if = results.join("what-if/slower-fan.toml");
-        [results.join("size-relief.csv"), what_if].map(|f| std::fs::read(f).unwrap())
+        common::bytes(&results, ["size-relief.csv", "what-if/slower-fan.toml"])
     };
     assert_eq!(files("1"), files("2"));
 }
@@ -298,12 +278,12 @@ fn bad_arguments_end_with_status_2_and_say_what_to_do() {
         (vec!["size-relief", house, "--dump-to", "hal"], "hall"),
         (vec!["size-relief", house, "--outdoor", "warm"], "warm"),
     ] {
-        let run = openshut().args(&args).output().unwrap();
+        let run = common::openshut().args(&args).output().unwrap();
         let told = String::from_utf8_lossy(&run.stderr).into_owned();
         assert_eq!(run.status.code(), Some(2), "{args:?}: {told}");
         assert!(told.contains(said), "{args:?}: {told}");
     }
-    let none = openshut()
+    let none = common::openshut()
         .args(["size-relief", house])
         .args([
             "--set",
