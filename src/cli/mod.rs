@@ -23,7 +23,7 @@ use crate::report::results::ResultsError;
 use crate::report::{OutputDir, OutputError};
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
-use crate::scenario::tree;
+use crate::study::case::Case;
 
 /// Simulates a zoned, ducted air-conditioning system through time, and judges it against sourced
 /// limits.
@@ -147,22 +147,7 @@ pub fn main() -> ExitCode {
 
 /// Reads a scenario file, with keys changed on the command line.
 fn load(path: &std::path::Path, set: &[String]) -> Result<Scenario, Diagnostic> {
-    let mut tree = tree::load(path)?;
-    for change in set {
-        let Some((key, value)) = change.split_once('=') else {
-            return Err(Diagnostic::plain(format!("--set \"{change}\" has no `=`"))
-                .advise("write --set \"run.duration=6 h\""));
-        };
-        tree.set_path(key.trim(), value.trim())?;
-    }
-    let name = path
-        .file_stem()
-        .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
-    Scenario::from_tree(
-        &tree,
-        &name,
-        path.parent().unwrap_or(std::path::Path::new("")),
-    )
+    Case::load(path, set).map(|case| case.scenario)
 }
 
 /// Prints text. A reader that has gone away (a pager, `head`) is no fault of the run.
