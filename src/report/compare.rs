@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::TimeDelta;
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
+use super::context::external_static;
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
 use super::tell::static_pressure;
@@ -324,9 +325,8 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
         )
     };
     let external = |run: usize| {
-        let supply = column(c, run, "supply_plenum.static_Pa")?;
-        let back = column(c, run, "return_plenum.static_Pa")?;
-        Some(supply.iter().zip(back).map(|(s, r)| s - r).collect())
+        let trace = &c.outcomes[run].trace;
+        external_static(|name| trace.column(name).ok_or(())).ok()
     };
     let (offsets, _) = offsets_s(c);
     let mut told = Vec::new();

@@ -74,9 +74,7 @@ impl<'a> Context<'a> {
 
     /// External static, row by row, Pa: supply plenum less return plenum.
     pub fn external_static(&self) -> Result<Vec<f64>, FigureError> {
-        let supply = self.need("supply_plenum.static_Pa")?;
-        let back = self.need("return_plenum.static_Pa")?;
-        Ok(supply.iter().zip(back).map(|(s, r)| s - r).collect())
+        external_static(|column| self.need(column))
     }
 
     /// A column thinned for drawing, each value passed through `show`.
@@ -225,6 +223,15 @@ pub fn duration_text(seconds: f64) -> String {
         (hours, 0) => format!("{hours} h"),
         (hours, minutes) => format!("{hours} h {minutes:02} min"),
     }
+}
+
+/// External static from the columns of a trace: supply plenum less return plenum.
+pub(super) fn external_static<'a, E>(
+    column: impl Fn(&str) -> Result<&'a [f64], E>,
+) -> Result<Vec<f64>, E> {
+    let supply = column("supply_plenum.static_Pa")?;
+    let back = column("return_plenum.static_Pa")?;
+    Ok(supply.iter().zip(back).map(|(s, r)| s - r).collect())
 }
 
 #[cfg(test)]

@@ -18,7 +18,7 @@ pub struct Story {
     pub differential: Differential,
     /// Limits drawn as lines.
     pub limits: StoryLimits,
-    /// Supply-plenum static pressure as every step had it; `None` leaves it to the recorded rows.
+    /// External static as every step had it; `None` leaves it to the recorded rows.
     pub static_pressure: Option<StoryStatic>,
     /// Sound; `None` leaves its figures without data.
     pub sound: Option<StorySound>,
@@ -80,7 +80,7 @@ pub struct StoryLimits {
     pub supply_high_reset_c: Option<StoryLimit>,
 }
 
-/// Supply-plenum static pressure as measured at every step, of which the trace holds only some.
+/// External static as measured at every step, of which the trace holds only some.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StoryStatic {
     /// When it was worst, s.
