@@ -17,7 +17,7 @@ use openshut::control::sequence::{Opening, Phase, SequenceSpec};
 use openshut::control::staging::{DemandRule, Stages, Staging};
 use openshut::control::thermostat::{Differential, Placement, Sensor};
 use openshut::control::timetable::{Band, Days, Setpoints, Timetable};
-use openshut::control::zone::{LostSensor, OutOfBand, Regime, ZoneSpec};
+use openshut::control::zone::{LostSensor, OutOfBand, Regime, ZoneSpec, ZoneState};
 use openshut::control::{
     Action, ActionError, Calendar, Cause, ChannelOwner, Commands, ControlError, ControlState,
     Controller, ControllerSpec, Hold, Mode, Notice, NoticeKind, Readings,
@@ -136,6 +136,24 @@ impl Bench {
             dt_s: 1.0,
             controller,
         }
+    }
+
+    fn of_zones<T>(&self, of: impl Fn(&ZoneState) -> T) -> Vec<T> {
+        self.state.zones.iter().map(of).collect()
+    }
+
+    fn regimes(&self) -> Vec<Regime> {
+        self.of_zones(|z| z.regime)
+    }
+
+    /// Setpoints in the unit's mode; NaN where none is in force.
+    fn setpoints_c(&self) -> Vec<f64> {
+        let mode = self.commands.mode;
+        self.of_zones(|z| z.setpoints.map_or(f64::NAN, |s| s.of(mode)))
+    }
+
+    fn waiting(&self) -> Vec<bool> {
+        self.of_zones(|z| !z.waiting_since_s.is_nan())
     }
 
     /// One step at the present time; then time moves on.
@@ -310,7 +328,7 @@ fn case_7_optimum_start_begins_in_the_last_minute_that_is_not_too_late() {
         "{ahead_s} s ahead"
     );
     assert_eq!(b.times(NoticeKind::Start), began);
-    assert_eq!(b.commands.zone_regime[0], Regime::InBand);
+    assert_eq!(b.regimes()[0], Regime::InBand);
     assert_eq!(b.times(NoticeKind::BandBegan), [25_200.0]);
 }
 
@@ -660,7 +678,7 @@ fn outside_the_bands_only_the_guard_calls() {
     b.t_s = night_s;
     b.run_rooms(&[60.0], night_s + 10.0);
     assert!(!b.running() && b.commands.channel_opening == [0.0]);
-    assert!(b.commands.zone_setpoint_c[0].is_nan());
+    assert!(b.setpoints_c()[0].is_nan());
 
     z.out_of_band = OutOfBand::Guard(Setpoints {
         cooling_c: 32.0,
@@ -672,8 +690,8 @@ fn outside_the_bands_only_the_guard_calls() {
     b.run_rooms(&[32.4], night_s + 10.0);
     assert!(!b.running());
     b.run_rooms(&[32.5], night_s + 20.0);
-    assert!(b.running() && b.commands.zone_regime == [Regime::Guard]);
-    assert_eq!(b.commands.zone_setpoint_c, [32.0]);
+    assert!(b.running() && b.regimes() == [Regime::Guard]);
+    assert_eq!(b.setpoints_c(), [32.0]);
 }
 
 #[test]
@@ -691,7 +709,7 @@ fn overrides_hold_to_the_next_edge_or_for_their_time() {
     })
     .unwrap();
     b.rooms(&[22.0]);
-    assert_eq!(b.commands.zone_setpoint_c, [22.0]);
+    assert_eq!(b.setpoints_c(), [22.0]);
     // Lowest heating setpoint 16: no more than 4 K down, however often it is pressed.
     b.act(Action::ZoneSetpoint {
         zone: 0,
@@ -700,9 +718,9 @@ fn overrides_hold_to_the_next_edge_or_for_their_time() {
     })
     .unwrap();
     b.rooms(&[22.0]);
-    assert_eq!(b.commands.zone_setpoint_c, [20.0]);
+    assert_eq!(b.setpoints_c(), [20.0]);
     b.run_rooms(&[22.0], 18.0 * 3600.0 + 20.0);
-    assert_eq!(b.commands.zone_regime, [Regime::OutOfBand]);
+    assert_eq!(b.regimes(), [Regime::OutOfBand]);
     assert_eq!(b.times(NoticeKind::OverrideEnded), [18.0 * 3600.0]);
     // Switched on at night for an hour, at the setpoints of the next band.
     b.t_s = 20.0 * 3600.0;
@@ -712,12 +730,9 @@ fn overrides_hold_to_the_next_edge_or_for_their_time() {
     })
     .unwrap();
     b.run_rooms(&[22.0], 20.5 * 3600.0);
-    assert_eq!(
-        (b.commands.zone_regime[0], b.commands.zone_setpoint_c[0]),
-        (Regime::ByHand, 24.0)
-    );
+    assert_eq!((b.regimes()[0], b.setpoints_c()[0]), (Regime::ByHand, 24.0));
     b.run_rooms(&[22.0], 21.0 * 3600.0 + 20.0);
-    assert_eq!(b.commands.zone_regime, [Regime::OutOfBand]);
+    assert_eq!(b.regimes(), [Regime::OutOfBand]);
 }
 
 #[test]
@@ -795,7 +810,7 @@ fn two_modes(rule: ModeRule) -> ControllerSpec {
 fn a_waiting_zone_gets_its_turn_after_the_longest_wait() {
     let mut b = Bench::new(two_modes(ModeRule::WeightedVote { margin_k: 0.2 }));
     b.run_rooms(&[30.0, 15.0], 1000.0);
-    assert_eq!(b.commands.zone_waiting, [false, true]);
+    assert_eq!(b.waiting(), [false, true]);
     assert_eq!(b.commands.channel_opening, [1.0, 0.0]);
     b.run_rooms(&[30.0, 15.0], 2200.0);
     assert_eq!(b.times(NoticeKind::Stop), [1800.0]);
@@ -821,7 +836,7 @@ fn lead_zone_decides_and_a_fixed_mode_leaves_nobody_waiting() {
 
     let mut b = Bench::new(two_modes(ModeRule::Fixed(Mode::Cooling)));
     b.run_rooms(&[30.0, 15.0], 4000.0);
-    assert_eq!(b.commands.zone_waiting, [false, false]);
+    assert_eq!(b.waiting(), [false, false]);
     assert!(b.times(NoticeKind::ModeChange).is_empty());
     b.act(Action::Mode(Some(Mode::Heating))).unwrap();
     b.run_rooms(&[30.0, 15.0], 4400.0);
@@ -1127,8 +1142,9 @@ fn check_step(b: &Bench) -> Result<(), TestCaseError> {
         }
         None => prop_assert_eq!(c.unit.speed, 0.0),
     }
-    for i in 0..3 {
-        prop_assert!(!(c.zone_call[i] && c.zone_waiting[i]));
+    prop_assert_eq!(b.state.zones.len(), 3);
+    for (zone, waiting) in b.state.zones.iter().zip(b.waiting()) {
+        prop_assert!(!(zone.calling && waiting));
     }
     Ok(())
 }

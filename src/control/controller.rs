@@ -137,7 +137,7 @@ impl Controller {
     /// Commands of a system at rest, with lists of the right length.
     pub fn commands(&self) -> Commands {
         let mode = self.spec.mode.initial_state().mode;
-        Commands::idle(self.spec.zones.len(), self.spec.channels.len(), mode)
+        Commands::idle(self.spec.channels.len(), mode)
     }
 
     /// A notice as a sentence, with names.
@@ -146,7 +146,7 @@ impl Controller {
         let guard = notice.protection.and_then(|i| self.spec.protections.get(i));
         notice.sentence(
             zone.map(|z| z.name.as_str()),
-            guard.map(|p| p.name.as_str()),
+            guard.map(|p| (p.name.as_str(), p.sense)),
         )
     }
 
@@ -164,7 +164,9 @@ impl Controller {
         notices: &mut Vec<Notice>,
     ) {
         let t_s = clock.t_s;
-        commands.fit(self.spec.zones.len(), self.spec.channels.len());
+        commands
+            .channel_opening
+            .resize(self.spec.channels.len(), 0.0);
         let zones_changed = self.step_zones(clock, readings, state, notices);
         self.choose_mode(t_s, state, notices);
         let calls_for = (state.mode.mode, self.spec.mode.may_change(&state.mode));
@@ -363,7 +365,6 @@ impl Controller {
             state.least_open = least;
             self.set_openings(t_s, running && !imposed.any(), state);
         }
-        commands.show(&state.zones);
         for (target, owner) in commands.channel_opening.iter_mut().zip(&self.spec.channels) {
             *target = match *owner {
                 ChannelOwner::Zone(i) => state.zones.get(i).map_or(0.0, |z| z.opening),

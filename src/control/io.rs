@@ -2,8 +2,6 @@
 
 use super::mode::Mode;
 use super::sequence::Phase;
-use super::timetable::Setpoints;
-use super::zone::{Regime, ZoneState};
 
 /// Sensor readings at one step. A reading that does not exist, or is lost, is NaN; a slice may be
 /// shorter than the number of zones or channels, and what is missing counts as lost.
@@ -68,20 +66,10 @@ pub struct Commands {
     pub mode: Mode,
     /// Phase of the sequence.
     pub phase: Phase,
-    /// Whether each zone calls in the unit's mode.
-    pub zone_call: Vec<bool>,
-    /// Whether each zone waits for the other mode.
-    pub zone_waiting: Vec<bool>,
-    /// Setpoint of each zone in the unit's mode, °C; NaN when none is in force.
-    pub zone_setpoint_c: Vec<f64>,
-    /// Both setpoints of each zone, if any are in force.
-    pub zone_setpoints: Vec<Option<Setpoints>>,
-    /// Which setpoints those are.
-    pub zone_regime: Vec<Regime>,
 }
 
 impl Commands {
-    pub(super) fn idle(zones: usize, channels: usize, mode: Mode) -> Self {
+    pub(super) fn idle(channels: usize, mode: Mode) -> Self {
         Self {
             channel_opening: vec![0.0; channels],
             relief_opening: 0.0,
@@ -93,52 +81,6 @@ impl Commands {
             fan_fraction: 0.0,
             mode,
             phase: Phase::Idle,
-            zone_call: vec![false; zones],
-            zone_waiting: vec![false; zones],
-            zone_setpoint_c: vec![f64::NAN; zones],
-            zone_setpoints: vec![None; zones],
-            zone_regime: vec![Regime::OutOfBand; zones],
         }
-    }
-
-    /// Copies what the zones want and have in force.
-    #[inline]
-    pub(super) fn show(&mut self, zones: &[ZoneState]) {
-        let (call, waiting) = (&mut self.zone_call, &mut self.zone_waiting);
-        let (setpoints, setpoint_c) = (&mut self.zone_setpoints, &mut self.zone_setpoint_c);
-        let shown = call.iter_mut().zip(waiting).zip(setpoints).zip(setpoint_c);
-        let shown = shown.zip(&mut self.zone_regime);
-        for (zone, ((((call, waiting), setpoints), setpoint_c), regime)) in zones.iter().zip(shown)
-        {
-            *call = zone.calling;
-            *waiting = !zone.waiting_since_s.is_nan();
-            *setpoints = zone.setpoints;
-            *setpoint_c = zone.setpoints.map_or(f64::NAN, |set| set.of(self.mode));
-            *regime = zone.regime;
-        }
-    }
-
-    /// Makes the lists as long as the controller needs; allocates only when they are not.
-    #[inline]
-    pub(super) fn fit(&mut self, zones: usize, channels: usize) {
-        let fits = self.channel_opening.len() == channels
-            && self.zone_call.len() == zones
-            && self.zone_waiting.len() == zones
-            && self.zone_setpoint_c.len() == zones
-            && self.zone_setpoints.len() == zones
-            && self.zone_regime.len() == zones;
-        if !fits {
-            self.resize(zones, channels);
-        }
-    }
-
-    #[cold]
-    fn resize(&mut self, zones: usize, channels: usize) {
-        self.channel_opening.resize(channels, 0.0);
-        self.zone_call.resize(zones, false);
-        self.zone_waiting.resize(zones, false);
-        self.zone_setpoint_c.resize(zones, f64::NAN);
-        self.zone_setpoints.resize(zones, None);
-        self.zone_regime.resize(zones, Regime::OutOfBand);
     }
 }

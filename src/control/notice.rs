@@ -1,5 +1,6 @@
 //! What the controller reports: one line for each thing it decides, with its cause.
 
+use super::protection::Sense;
 use std::fmt::Write as _;
 
 /// What happened.
@@ -242,10 +243,11 @@ impl Notice {
         Self { value, ..self }
     }
 
-    /// A sentence for people, with the names of the zone and protection where they are known.
-    pub fn sentence(&self, zone: Option<&str>, protection: Option<&str>) -> String {
+    /// A sentence for people, with the name of the zone, and the name and sense of the protection,
+    /// where they are known.
+    pub fn sentence(&self, zone: Option<&str>, protection: Option<(&str, Sense)>) -> String {
         let zone = zone.unwrap_or("a zone");
-        let guard = protection.unwrap_or("a protection");
+        let guard = protection.map_or("a protection", |(name, _)| name);
         let mut s = match self.kind {
             NoticeKind::CallBegan => format!("{zone} calls"),
             NoticeKind::CallEnded => format!("{zone} no longer calls"),
@@ -257,7 +259,10 @@ impl Notice {
             },
             NoticeKind::StageChange => format!("Stage changes to {:.0} %", 100.0 * self.value),
             NoticeKind::SteppedDown => format!("Capacity lowered by {guard}"),
-            NoticeKind::Trip => format!("Trip: {guard} at {:.1}", self.value),
+            NoticeKind::Trip => match protection {
+                Some((_, sense)) => format!("Trip: {guard} at {}", sense.shown(self.value)),
+                None => format!("Trip: {guard} at {:.1}", self.value),
+            },
             NoticeKind::Reset => format!("Reset: {guard}"),
             NoticeKind::LockOut => format!("Lock-out by {guard}: too many trips"),
             NoticeKind::LockOutCleared => "Lock-out cleared".to_owned(),
@@ -316,8 +321,23 @@ mod tests {
             .cause(Cause::Protection)
             .protection(0);
         assert_eq!(
-            n.sentence(None, Some("coil freeze")),
+            n.sentence(None, Some(("coil freeze", Sense::CoilSurfaceLow))),
             "Unit stops: coil freeze."
         );
+    }
+
+    #[test]
+    fn a_trip_says_the_unit_of_its_reading() {
+        for (sense, said) in [
+            (Sense::SupplyLow, "−3.5 °C"),
+            (Sense::SupplyHigh, "−3.5 °C"),
+            (Sense::CoilSurfaceLow, "−3.5 °C"),
+            (Sense::StaticHigh, "−3.5 Pa"),
+            (Sense::CoilFlowLow, "−350.0 % of rated"),
+        ] {
+            let n = Notice::new(0.0, NoticeKind::Trip).protection(0).value(-3.5);
+            let text = n.sentence(None, Some(("guard", sense)));
+            assert_eq!(text, format!("Trip: guard at {said}."));
+        }
     }
 }

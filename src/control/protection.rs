@@ -33,6 +33,17 @@ impl Sense {
         }
     }
 
+    /// A reading for people, with its unit.
+    pub(super) fn shown(self, value: f64) -> String {
+        let (value, unit) = match self {
+            Self::StaticHigh => (value, "Pa"),
+            Self::CoilFlowLow => (100.0 * value, "% of rated"),
+            Self::SupplyLow | Self::SupplyHigh | Self::CoilSurfaceLow => (value, "°C"),
+        };
+        let sign = if value < 0.0 { "−" } else { "" };
+        format!("{sign}{:.1} {unit}", value.abs())
+    }
+
     pub(super) fn trips_high(self) -> bool {
         matches!(self, Self::SupplyHigh | Self::StaticHigh)
     }

@@ -1,7 +1,6 @@
 //! What happened, when, to what, and why.
 
 use crate::control::NoticeKind;
-use crate::control::protection::{Protection, Sense};
 
 /// Kinds of event, each with a stable name for `events.csv`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,52 +48,4 @@ pub struct Event {
     pub value: f64,
     /// The whole of it as a sentence.
     pub text: String,
-}
-
-impl Event {
-    /// Gives a trip's text the unit of its reading, which the controller's notice does not carry.
-    pub fn name_unit(&mut self, protections: &[Protection]) {
-        if self.what != What::Control(NoticeKind::Trip) || !self.value.is_finite() {
-            return;
-        }
-        let Some(guard) = protections.iter().find(|p| p.name == self.subject) else {
-            return;
-        };
-        let (value, unit) = match guard.sense {
-            Sense::StaticHigh => (self.value, "Pa"),
-            Sense::CoilFlowLow => (100.0 * self.value, "% of rated"),
-            Sense::SupplyLow | Sense::SupplyHigh | Sense::CoilSurfaceLow => (self.value, "°C"),
-        };
-        let sign = if value < 0.0 { "−" } else { "" };
-        self.text = format!("Trip: {} at {sign}{:.1} {unit}.", guard.name, value.abs());
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_trip_says_the_unit_of_its_reading() {
-        let scenario = crate::scenario::Scenario::embedded("family-house").unwrap();
-        let protections = &scenario.control.controller.spec().protections;
-        for guard in protections {
-            let mut event = Event {
-                t_s: 60.0,
-                what: What::Control(NoticeKind::Trip),
-                subject: guard.name.clone(),
-                cause: String::new(),
-                value: -3.5,
-                text: "Trip.".into(),
-            };
-            event.name_unit(protections);
-            let said = match guard.sense {
-                Sense::StaticHigh => "−3.5 Pa",
-                Sense::CoilFlowLow => "−350.0 % of rated",
-                _ => "−3.5 °C",
-            };
-            assert_eq!(event.text, format!("Trip: {} at {said}.", guard.name));
-        }
-        assert!(!protections.is_empty());
-    }
 }

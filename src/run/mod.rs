@@ -172,8 +172,7 @@ pub fn simulate_into(
     for k in 0..steps {
         state.t_s = k as f64 * run.step_s;
         let sample = engine.step(&mut state, &mut events)?;
-        for mut event in events.drain(..) {
-            event.name_unit(&scenario.control.controller.spec().protections);
+        for event in events.drain(..) {
             for w in &mut watchers {
                 w.event(&event);
             }

@@ -1,6 +1,12 @@
 //! What can be seen at the end of a step.
 
-use super::*;
+use super::{Engine, State};
+use crate::control::Mode;
+use crate::control::zone::Regime;
+use crate::math::lanes::{LANES, Lanes};
+use crate::plant::drivers::Drive;
+use crate::plant::unit::UnitOutput;
+use crate::run::sample::{AirSample, RoomSample, UnitSample, ZoneSample};
 
 impl Engine<'_> {
     /// Fills the sample.
@@ -52,18 +58,17 @@ impl Engine<'_> {
                 };
             }
         }
-        let c = &self.commands;
-        let zones = c.zone_setpoints.iter().zip(&c.zone_setpoint_c);
-        let zones = zones.zip(c.zone_call.iter().zip(&c.zone_regime));
-        for (z, ((set, &setpoint_c), (&call, &regime))) in s.zones.iter_mut().zip(zones) {
-            (z.cooling_c, z.heating_c) =
-                set.map_or((f64::NAN, f64::NAN), |s| (s.cooling_c, s.heating_c));
-            z.setpoint_c = setpoint_c;
-            z.call = call;
-            z.in_band = regime == Regime::InBand;
-        }
-        for (z, &reading_c) in s.zones.iter_mut().zip(&self.readings_c) {
-            z.sensor_c = reading_c;
+        let zones = state.control.zones.iter().zip(&self.readings_c);
+        for (z, (control, &sensor_c)) in s.zones.iter_mut().zip(zones) {
+            let set = control.setpoints;
+            *z = ZoneSample {
+                sensor_c,
+                setpoint_c: set.map_or(f64::NAN, |s| s.of(self.commands.mode)),
+                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
+                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
+                call: control.calling,
+                in_band: control.regime == Regime::InBand,
+            };
         }
         if self.air_changed {
             let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);

@@ -1,6 +1,8 @@
 //! Events of the step in words; all of them rare, and kept out of the common path.
 
-use super::*;
+use crate::control::{Commands, Notice};
+use crate::run::event::{Event, What};
+use crate::scenario::Scenario;
 
 /// A motor has come to rest.
 #[cold]
@@ -31,6 +33,7 @@ pub(super) fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
     }
 }
 
+/// What the controller decided, in words.
 #[cold]
 pub(super) fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
     let subject = n
