@@ -83,8 +83,9 @@ pub struct Engine<'a> {
     rooms_flow_m3_s: f64,
     notices: Vec<Notice>,
     next_action: usize,
-    /// Share of the distance that the plenum's metal keeps over a step at the present flow.
-    metal_keeps: f64,
+    /// Share of the distance that the plenum's metal keeps over a step at the present flow: at its
+    /// end, and in the mean.
+    metal_keeps: [f64; 2],
     still_keeps: f64,
     dt_s: f64,
     sample: Sample,
@@ -157,7 +158,7 @@ impl<'a> Engine<'a> {
             openings: vec![1.0; scenario.outlets.len()],
             notices: Vec::with_capacity(64),
             next_action: 0,
-            metal_keeps: 1.0,
+            metal_keeps: [1.0; 2],
             still_keeps: (-dt_s / STILL_PLENUM_S).exp(),
             dt_s,
             sample: Sample {
@@ -232,8 +233,8 @@ impl<'a> Engine<'a> {
         self.control(state, events);
         self.move_dampers(state, events);
         self.blow(state, events)?;
-        let unit = self.condition(state)?;
-        self.step_rooms(state)?;
+        let (unit, blown) = self.condition(state)?;
+        self.step_rooms(blown, state)?;
         state.t_s += self.dt_s;
         self.listen(state, events);
         self.look(state, &unit);
@@ -382,7 +383,8 @@ impl<'a> Engine<'a> {
             self.house.take_flows(&state.air);
             self.rooms_flow_m3_s = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
             let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
-            self.metal_keeps = (-self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k).exp();
+            let times = self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k;
+            self.metal_keeps = [(-times).exp(), -(-times).exp_m1() / times];
         }
         let is_on = state.air.fan_speed > 0.0;
         if was_on != is_on {
@@ -391,13 +393,15 @@ impl<'a> Engine<'a> {
         Ok(())
     }
 
-    /// Coil, fan heat, plenum and ducts.
-    fn condition(&mut self, state: &mut State) -> Result<UnitOutput, RunError> {
+    /// Coil, fan heat, plenum and ducts; the air that the plenum sends out comes with it, in the mean
+    /// of the step.
+    fn condition(&mut self, state: &mut State) -> Result<(UnitOutput, MoistAir), RunError> {
         let s = self.scenario;
         let drive = self.drivers.drive();
         let air_kg_s = s.air.air.density_kg_m3 * state.air.fan_m3_s;
-        let house = &state.house;
-        let room_air = |room: usize| house.air(room);
+        self.house.foresee(self.dt_s, &state.house);
+        let house = &self.house;
+        let room_air = |room: usize| house.ahead(room);
         let inlet = UnitInlet {
             air: self.transport.entering(room_air, state.plenum),
             air_kg_s,
@@ -419,12 +423,21 @@ impl<'a> Engine<'a> {
             &inlet,
             &mut state.unit,
         )?;
-        let indoors_c = house.air_c(s.air.returns[0].room);
+        let indoors_c = room_air(s.air.returns[0].room).t_c;
+        let mut blown = state.plenum;
         if air_kg_s > 0.0 {
             let fan_k = state.air.fan_w / (air_kg_s * CP_MOIST);
             let leaving_c = out.leaving.t_c + fan_k;
-            state.plenum.t_c = leaving_c + (state.plenum.t_c - leaving_c) * self.metal_keeps;
-            state.plenum.w = out.leaving.w;
+            let away_k = state.plenum.t_c - leaving_c;
+            let [at_end, in_the_mean] = self.metal_keeps;
+            blown = MoistAir {
+                t_c: leaving_c + away_k * in_the_mean,
+                w: out.leaving.w,
+            };
+            state.plenum = MoistAir {
+                t_c: leaving_c + away_k * at_end,
+                w: out.leaving.w,
+            };
         } else {
             state.plenum.t_c = indoors_c + (state.plenum.t_c - indoors_c) * self.still_keeps;
         }
@@ -433,16 +446,16 @@ impl<'a> Engine<'a> {
             indoors_c,
             outdoors_c: drive.outdoor.t_c,
         };
-        self.transport.carry(state.plenum, room_air, &spaces);
+        self.transport.carry(blown, room_air, &spaces);
         self.sample.unit.entering_c = inlet.air.t_c;
-        Ok(out)
+        Ok((out, blown))
     }
 
-    fn step_rooms(&mut self, state: &mut State) -> Result<(), RunError> {
+    fn step_rooms(&mut self, blown: MoistAir, state: &mut State) -> Result<(), RunError> {
         let outlet_air = self.transport.outlet_air();
         let drive = self.drivers.drive();
         self.house
-            .step(self.dt_s, drive, outlet_air, state.plenum, &mut state.house)
+            .step(self.dt_s, drive, outlet_air, blown, &mut state.house)
             .map_err(|room| RunError::Room {
                 room: self.scenario.rooms[room].name.clone(),
                 t_s: state.t_s,

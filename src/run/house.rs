@@ -79,6 +79,13 @@ struct Stream {
     kg_s: f64,
 }
 
+/// The air of a block of rooms as it will be in the middle of a step if it goes on changing as it did.
+#[derive(Clone, Copy, Debug, Default)]
+struct AheadLanes {
+    air_c: Lanes,
+    w: Lanes,
+}
+
 /// All rooms with the memory a step needs.
 #[derive(Clone, Debug)]
 pub struct House {
@@ -96,6 +103,10 @@ pub struct House {
     /// Dry air through each door, forth and back, kg/s.
     through_doors: Vec<[f64; 2]>,
     middle: Vec<MiddleLanes>,
+    /// Length of the last step, s; infinite before the first.
+    last_s: f64,
+    /// The air as foreseen for the middle of the coming step.
+    ahead: Vec<AheadLanes>,
     saturated_w: Vec<Lanes>,
     heat_meter: Meter,
     water_meter: Meter,
@@ -157,6 +168,8 @@ impl House {
             leaks: vec![Leaks::default(); blocks(count)],
             through_doors: vec![[0.0; 2]; ways.len()],
             middle: vec![MiddleLanes::default(); blocks(count)],
+            last_s: f64::INFINITY,
+            ahead: vec![AheadLanes::default(); blocks(count)],
             saturated_w: vec![Lanes::ZERO; blocks(count)],
             facts,
             heat_meter: Meter::default(),
@@ -261,8 +274,32 @@ impl House {
         }
     }
 
-    /// Steps all rooms by `dt_s`, at the flows last taken over; the error is the index of a room
-    /// whose balance has no solution.
+    /// Looks ahead to the middle of the coming step of `dt_s`: the air of every room goes on changing
+    /// as it did in the last one. What coil and doors do with it is then right to second order, as
+    /// the trapezoid rule is (two-step Adams-Bashforth for what the rule leaves explicit).
+    pub fn foresee(&mut self, dt_s: f64, state: &RoomsState) {
+        let on = Lanes::splat(dt_s / self.last_s);
+        let rooms = state.blocks.iter().zip(&self.middle);
+        for (ahead, (now, mid)) in self.ahead.iter_mut().zip(rooms) {
+            ahead.air_c = now.air_c + on * (now.air_c - mid.air_c);
+            ahead.w = now.w + on * (now.w - mid.w);
+        }
+        self.last_s = dt_s;
+    }
+
+    /// Air of a room as last foreseen.
+    #[inline]
+    pub fn ahead(&self, room: usize) -> MoistAir {
+        let seat = Seat::of(room);
+        let block = &self.ahead[seat.block];
+        MoistAir {
+            t_c: seat.get(&block.air_c),
+            w: seat.get(&block.w),
+        }
+    }
+
+    /// Steps all rooms by `dt_s`, which [`foresee`](Self::foresee) must have been told, at the flows
+    /// last taken over; the error is the index of a room whose balance has no solution.
     pub fn step(
         &mut self,
         dt_s: f64,
@@ -273,7 +310,7 @@ impl House {
     ) -> Result<(), usize> {
         self.surroundings(drive);
         self.supply(outlet_air, plenum);
-        self.between_rooms(drive, state);
+        self.between_rooms(drive);
         self.coupled.step(
             dt_s,
             &self.balances,
@@ -314,13 +351,18 @@ impl House {
     }
 
     /// Doors: what the fan drives through them, and what warm and cold air exchange of themselves.
-    /// The exchange follows the temperature difference at the start of the step.
-    fn between_rooms(&mut self, drive: &Drive, state: &RoomsState) {
+    /// The exchange follows the temperature difference foreseen for the middle of the step.
+    fn between_rooms(&mut self, drive: &Drive) {
+        let ahead = &self.ahead;
+        let air_c = |room: usize| {
+            let seat = Seat::of(room);
+            seat.get(&ahead[seat.block].air_c)
+        };
         let doors = self.doors.iter().zip(&drive.open);
         for ((door, &open), through) in doors.zip(&mut self.through_doors) {
             let [a, b] = door.between;
             let both_ways = if open {
-                let dt_k = state.air_c(a) - state.air_c(b);
+                let dt_k = air_c(a) - air_c(b);
                 door.factor * dt_k.abs().sqrt()
             } else {
                 0.0
