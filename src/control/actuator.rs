@@ -39,6 +39,14 @@ impl ActuatorState {
 const ARRIVED: f64 = 1e-12;
 
 impl Actuator {
+    /// Whether a motor at `state` would stay where it is if told `target`.
+    pub fn stays(&self, target: f64, state: &ActuatorState) -> bool {
+        let to_go = (target.clamp(0.0, 1.0) - state.position).abs();
+        let at_stop = target <= 0.0 || target >= 1.0;
+        let ignored = to_go <= ARRIVED || (to_go <= self.dead_band && !at_stop);
+        target.is_nan() || (!state.moving && ignored)
+    }
+
     /// Moves toward `target` (limited to 0..1; NaN keeps the position) for `dt_s` seconds and
     /// returns the new position. Once off, the motor goes all the way to its target.
     pub fn step(&self, target: f64, dt_s: f64, state: &mut ActuatorState) -> f64 {

@@ -4,7 +4,7 @@
 //! the air leaves through leaks instead, while the return draws outdoor air into the hall.
 
 use super::lasting::Lasting;
-use super::{Limit, Measure, Observer, call_mask, calling};
+use super::{Limit, Measure, Observer, call_mask, calling, steps};
 use crate::quantity::Dimension;
 use crate::run::sample::Sample;
 use crate::scenario::Scenario;
@@ -20,6 +20,7 @@ pub struct RoomPressure {
     changes: u64,
     now: Apart,
     lasting: Lasting,
+    step_s: f64,
     worst: Apart,
 }
 
@@ -52,6 +53,7 @@ impl RoomPressure {
             changes: u64::MAX,
             now: Apart::NONE,
             lasting: Lasting::new(scenario.run.step_s),
+            step_s: scenario.run.step_s,
             worst: Apart::NONE,
         }
     }
@@ -77,13 +79,16 @@ impl RoomPressure {
 }
 
 impl Observer for RoomPressure {
-    fn observe(&mut self, sample: &Sample, _dt_s: f64) {
+    fn observe(&mut self, sample: &Sample, dt_s: f64) {
         // Whenever a flow changes, so does the sound; pressures change with flows.
         if sample.sound.changes != self.changes {
             self.changes = sample.sound.changes;
             self.now = self.look(sample);
         }
-        if self.lasting.see(self.now.pa.abs()) {
+        if self
+            .lasting
+            .see_for(self.now.pa.abs(), steps(dt_s, self.step_s))
+        {
             self.worst = Apart {
                 // The least of the last seconds, on the side where the room stands now.
                 pa: self.lasting.value().copysign(self.now.pa),

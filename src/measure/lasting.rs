@@ -53,6 +53,13 @@ impl Lasting {
         higher
     }
 
+    /// Takes a value that stood for so many of the times between values.
+    pub fn see_for(&mut self, value: f64, times: u64) -> bool {
+        // What has stood for the whole window is no news when it stands on.
+        let times = times.min(self.recent.len() as u64);
+        (0..times).fold(false, |higher, _| self.see(value) || higher)
+    }
+
     /// The largest so far; NaN as long as nothing has lasted.
     pub fn value(&self) -> f64 {
         if self.best.is_finite() {

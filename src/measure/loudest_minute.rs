@@ -1,5 +1,6 @@
 //! The loudest minute of every room, found while a run goes on.
 
+use super::steps;
 use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::a_energy;
 use crate::plant::sound::{RoomSound, SoundState};
@@ -126,6 +127,13 @@ impl LoudestMinute {
         }
         if now == self.settles_at {
             self.settle(now);
+        }
+    }
+
+    /// Adds what is left of a step of `dt_s` whose first part was pushed for `start_s`.
+    pub fn push_on(&mut self, start_s: f64, dt_s: f64) {
+        for part in 1..steps(dt_s, self.step_s) {
+            self.push_same(start_s + part as f64 * self.step_s);
         }
     }
 

@@ -104,6 +104,11 @@ pub trait Observer {
     fn measures(&self, end_s: f64) -> Vec<Measure>;
 }
 
+/// How many time steps of `step_s` a step of `dt_s` is: more than one in a quiet stretch.
+fn steps(dt_s: f64, step_s: f64) -> u64 {
+    (dt_s / step_s + 0.5) as u64
+}
+
 /// Every measure, in the order in which they are shown.
 pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
     vec![

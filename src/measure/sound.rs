@@ -318,6 +318,7 @@ impl Observer for Sound {
         } else {
             self.loudest.push_same(start_s);
         }
+        self.loudest.push_on(start_s, dt_s);
         self.count(usize::from(is_night(sample.minute_of_week)), dt_s);
         // While the fan runs, no damper moves without a change of flow, and so of sound.
         if changed || sample.air.fan_speed <= 0.0 {

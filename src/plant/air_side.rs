@@ -485,17 +485,8 @@ impl AirSide {
             return Ok(self.rest(command, dt_s, state));
         }
         state.fan_hours += dt_s / 3600.0;
-        // Loading in steps of a thousandth: the filter does not change from second to second.
-        let loading = self.spec.filter_loading + self.spec.filter_growth_1_h * state.fan_hours;
-        let loading = (loading * 1000.0 + 0.5) as i64 as f64 / 1000.0;
-        if let Some(s) = &state.solved
-            && s.blade_at_rest
-            && s.fan == command.fan
-            && s.relief == command.relief
-            && s.loading == loading
-            && s.openings == command.openings
-            && s.open_doors == command.open_doors
-        {
+        let loading = self.loading(state.fan_hours);
+        if solved_for(command, loading, state) {
             state.moving = false;
             return Ok(false);
         }
@@ -529,6 +520,25 @@ impl AirSide {
             }
         }
         Ok(true)
+    }
+
+    /// Whether a step of `dt_s` would leave every flow as it is.
+    pub fn holds(&self, command: &AirCommand<'_>, dt_s: f64, state: &AirState) -> bool {
+        if command.fan <= 0.0 {
+            return state.fan_m3_s == 0.0 && state.fan_speed == 0.0;
+        }
+        solved_for(
+            command,
+            self.loading(state.fan_hours + dt_s / 3600.0),
+            state,
+        )
+    }
+
+    /// Filter resistance over clean, in steps of a thousandth: the filter does not change from second
+    /// to second.
+    fn loading(&self, fan_hours: f64) -> f64 {
+        let loading = self.spec.filter_loading + self.spec.filter_growth_1_h * fan_hours;
+        (loading * 1000.0 + 0.5) as i64 as f64 / 1000.0
     }
 
     /// Pressure drop across each outlet's damper alone at the last solution, Pa, into `drops_pa`;
@@ -723,4 +733,16 @@ fn relief_law(
             }))
         }
     }
+}
+
+/// Whether the last solution was for this command and filter, with the relief's blade at rest.
+fn solved_for(command: &AirCommand<'_>, loading: f64, state: &AirState) -> bool {
+    state.solved.as_ref().is_some_and(|s| {
+        s.blade_at_rest
+            && s.fan == command.fan
+            && s.relief == command.relief
+            && s.loading == loading
+            && s.openings == command.openings
+            && s.open_doors == command.open_doors
+    })
 }

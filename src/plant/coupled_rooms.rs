@@ -252,8 +252,9 @@ struct Leaves {
 #[derive(Clone, Debug)]
 pub struct CoupledRooms {
     stores: Vec<RoomStores>,
-    fixed: Vec<Fixed>,
-    fixed_for: f64,
+    /// Constants by length of step, s; those of the last step are in use.
+    fixed: Vec<(f64, Vec<Fixed>)>,
+    in_use: usize,
     rows: Vec<RowLanes>,
     /// What doors and eliminated rooms have added to the block of each room.
     joined: Vec<[Row; LANES]>,
@@ -306,8 +307,8 @@ impl CoupledRooms {
         let in_core: Vec<usize> = (0..stores.len()).filter(|&r| waiting[r]).collect();
         let count = stores.len();
         CoupledRooms {
-            fixed: vec![Fixed::default(); blocks(count)],
-            fixed_for: f64::NAN,
+            fixed: Vec::new(),
+            in_use: 0,
             rows: vec![RowLanes::default(); blocks(count)],
             joined: vec![[Row::default(); LANES]; blocks(count)],
             to_parents,
@@ -336,8 +337,8 @@ impl CoupledRooms {
         state: &mut RoomsState,
         middle: &mut [MiddleLanes],
     ) -> Result<(), usize> {
-        if self.fixed_for != h {
-            self.fix(h);
+        if self.fixed.get(self.in_use).is_none_or(|f| f.0 != h) {
+            self.prepare(h);
         }
         self.inside(balances, state);
         self.joined.fill([Row::default(); LANES]);
@@ -366,7 +367,7 @@ impl CoupledRooms {
     fn row(&self, room: usize) -> Row {
         let seat = Seat::of(room);
         let (rows, joined) = (&self.rows[seat.block], &self.joined[seat.block][seat.lane]);
-        let cross = seat.get(&self.fixed[seat.block].cross);
+        let cross = seat.get(&self.fixed[self.in_use].1[seat.block].cross);
         Row {
             aa: seat.get(&rows.aa) + joined.aa,
             af: cross + joined.af,
@@ -390,7 +391,7 @@ impl CoupledRooms {
     /// Every room by itself: what its stores would gain, contents and buffer eliminated.
     fn inside(&mut self, balances: &[BalanceLanes], state: &RoomsState) {
         let theta = Lanes::splat(THETA);
-        let rooms = self.fixed.iter().zip(&mut self.rows);
+        let rooms = self.fixed[self.in_use].1.iter().zip(&mut self.rows);
         for (((f, rows), b), s) in rooms.zip(balances).zip(&state.blocks) {
             let air_contents = f.air_contents * (s.air_c - s.contents_c);
             let air_fabric = f.air_fabric * (s.air_c - s.fabric_c);
@@ -417,6 +418,7 @@ impl CoupledRooms {
         let cp = Lanes::splat(CP_MOIST);
         let twice = Lanes::splat(1.0 / THETA);
         let stores = state.blocks.as_slice();
+        let fixed = self.fixed[self.in_use].1.as_slice();
         for leaves in &mut self.leaves {
             let (rows, own) = (&self.rows[leaves.block], &stores[leaves.block]);
             let mut near = [[0.0; LANES]; 3];
@@ -436,7 +438,7 @@ impl CoupledRooms {
             let damper = twice * (near[2] - own.w);
 
             let mut aa = rows.aa + ua;
-            let cross = self.fixed[leaves.block].cross;
+            let cross = fixed[leaves.block].cross;
             let (mut af, mut fa) = (cross, cross);
             let mut ff = rows.ff + wall;
             let mut v = rows.v + from_parent;
@@ -521,7 +523,7 @@ impl CoupledRooms {
     /// Carries what the rows hold now, the changes of air, fabric and vapour, into the stores.
     fn advance(&mut self, state: &mut RoomsState, middle: &mut [MiddleLanes]) {
         let theta = Lanes::splat(THETA);
-        let rooms = self.fixed.iter().zip(&self.rows);
+        let rooms = self.fixed[self.in_use].1.iter().zip(&self.rows);
         for (((f, r), s), m) in rooms.zip(&mut state.blocks).zip(middle) {
             m.air_c = s.air_c + theta * r.ra;
             m.fabric_c = s.fabric_c + theta * r.rf;
@@ -534,8 +536,14 @@ impl CoupledRooms {
         }
     }
 
-    fn fix(&mut self, h: f64) {
-        for (b, f) in self.fixed.iter_mut().enumerate() {
+    /// Works out and keeps the constants for steps of `h` seconds; a step of a new length does so by
+    /// itself, and allocates.
+    pub fn prepare(&mut self, h: f64) {
+        if let Some(at) = self.fixed.iter().position(|f| f.0 == h) {
+            self.in_use = at;
+            return;
+        }
+        let block = |b: usize| {
             let lanes = |of: &dyn Fn(&RoomStores) -> f64| gather(b, &self.stores, 0.0, of);
             // Rooms that are not there get a diagonal to be divided by.
             let diagonal = |of: &dyn Fn(&RoomStores) -> f64| gather(b, &self.stores, 1.0, of);
@@ -546,7 +554,7 @@ impl CoupledRooms {
             let contents_row = |s: &RoomStores| 1.0 / (s.heat.contents_j_k / h + al(s) + lf(s));
             let buffer_row = |s: &RoomStores| 1.0 / (s.buffer_kg / h + seep(s));
             let left = |own: f64, row: f64| own * (1.0 - own * row);
-            *f = Fixed {
+            Fixed {
                 air_contents: lanes(&|s| s.heat.air_contents_w_k),
                 air_fabric: lanes(&|s| s.heat.air_fabric_w_k),
                 contents_fabric: lanes(&|s| s.heat.contents_fabric_w_k),
@@ -560,9 +568,11 @@ impl CoupledRooms {
                 cross: lanes(&|s| -af(s) - al(s) * lf(s) * contents_row(s)),
                 fabric: diagonal(&|s| s.heat.fabric_j_k / h + af(s) + left(lf(s), contents_row(s))),
                 vapour: diagonal(&|s| s.vapour_kg / h + left(seep(s), buffer_row(s))),
-            };
-        }
-        self.fixed_for = h;
+            }
+        };
+        let fixed = (0..self.rows.len()).map(block).collect();
+        self.in_use = self.fixed.len();
+        self.fixed.push((h, fixed));
     }
 }
 

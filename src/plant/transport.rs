@@ -117,6 +117,11 @@ impl Transport {
         MoistAir::from_enthalpy(enthalpy / flow, water / flow)
     }
 
+    /// Whether relief air now flows back to the coil.
+    pub fn relief_returns(&self) -> bool {
+        self.relief_to_return && self.relief_kg_s > 0.0
+    }
+
     /// Carries plenum air to the outlets; a reversed branch carries its room's air to its trunk.
     pub fn carry(
         &mut self,

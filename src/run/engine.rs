@@ -11,27 +11,26 @@ use super::sample::{OutletSample, RoomSample, Sample, ZoneSample};
 use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostat::SensorState;
-use crate::control::{Action, Calendar, Commands, ControlState, Mode, Notice, Readings};
+use crate::control::{Action, Calendar, Commands, ControlState, Notice, Readings};
 use crate::math::lanes::Seat;
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
 use crate::plant::coupled_rooms::RoomsState;
 use crate::plant::drivers::Drivers;
-use crate::plant::room::CP_MOIST;
-use crate::plant::transport::{Spaces, Transport};
-use crate::plant::unit::{
-    Mode as UnitMode, UnitCommand, UnitInlet, UnitOutput, UnitState, UnitStep,
-};
+use crate::plant::transport::Transport;
+use crate::plant::unit::{UnitOutput, UnitState};
 use crate::scenario::Scenario;
 
+mod condition;
 mod look;
+mod pace;
+mod stretch;
 mod tell;
 
-use tell::{arrived, switched, told};
+use pace::Pace;
+use stretch::Stretch;
 
-/// Time constant with which a plenum without flow takes on the temperature of the house, s; common
-/// practice, no source.
-const STILL_PLENUM_S: f64 = 900.0;
+use tell::{arrived, switched, told};
 
 /// Everything that changes from step to step.
 #[derive(Clone, Debug)]
@@ -56,6 +55,14 @@ pub struct State {
     pub faults: FaultState,
 }
 
+/// What the unit's own sensors show, °C.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    supply_c: f64,
+    surface_c: f64,
+    return_c: f64,
+}
+
 /// Steps one scenario through time. Owns the scratch memory; a step allocates nothing.
 #[derive(Clone, Debug)]
 pub struct Engine<'a> {
@@ -70,7 +77,9 @@ pub struct Engine<'a> {
     sound: SoundStage,
     house: House,
     saturation: SaturationTable,
-    unit_step: UnitStep,
+    /// Constants of a step as long as so many time steps, from one upwards.
+    paces: Vec<Pace>,
+    stretch: Stretch,
     commands: Commands,
     faults: Vec<Scheduled>,
     hand: Option<Hand>,
@@ -83,10 +92,6 @@ pub struct Engine<'a> {
     rooms_flow_m3_s: f64,
     notices: Vec<Notice>,
     next_action: usize,
-    /// Share of the distance that the plenum's metal keeps over a step at the present flow: at its
-    /// end, and in the mean.
-    metal_keeps: [f64; 2],
-    still_keeps: f64,
     dt_s: f64,
     sample: Sample,
 }
@@ -142,7 +147,8 @@ impl<'a> Engine<'a> {
             transport: Transport::new(&scenario.air, indoors),
             house: House::new(scenario),
             saturation: SaturationTable::new(scenario.site.pressure_pa),
-            unit_step: scenario.unit.unit.prepared(dt_s)?,
+            paces: Pace::all(scenario)?,
+            stretch: Stretch::new(scenario),
             commands: controller.commands(),
             faults: scenario.faults.clone(),
             hand: None,
@@ -158,8 +164,6 @@ impl<'a> Engine<'a> {
             openings: vec![1.0; scenario.outlets.len()],
             notices: Vec::with_capacity(64),
             next_action: 0,
-            metal_keeps: [1.0; 2],
-            still_keeps: (-dt_s / STILL_PLENUM_S).exp(),
             dt_s,
             sample: Sample {
                 rooms: vec![RoomSample::default(); scenario.rooms.len()],
@@ -225,20 +229,61 @@ impl<'a> Engine<'a> {
         state: &mut State,
         events: &mut Vec<Event>,
     ) -> Result<&Sample, RunError> {
+        self.advance(state, events, 1).map(|(sample, _)| sample)
+    }
+
+    /// As [`step`](Self::step), by at most so many time steps at once: more than one only in a quiet
+    /// stretch ([`stretch`]). Says how many it made.
+    ///
+    /// # Errors
+    /// As [`step`](Self::step).
+    pub fn advance(
+        &mut self,
+        state: &mut State,
+        events: &mut Vec<Event>,
+        most: u64,
+    ) -> Result<(&Sample, u64), RunError> {
         self.act(state, events);
-        state
-            .faults
-            .turn(&self.faults, state.t_s, self.scenario, events);
-        self.read(state);
-        self.control(state, events);
+        if !self.resume() {
+            state
+                .faults
+                .turn(&self.faults, state.t_s, self.scenario, events);
+            self.read(state);
+            self.control(state.t_s, &self.seen(state), state);
+        }
+        self.tell(events);
+        self.look_at_zones(state);
         self.move_dampers(state, events);
-        self.blow(state, events)?;
-        let (unit, blown) = self.condition(state)?;
-        self.step_rooms(blown, state)?;
-        state.t_s += self.dt_s;
-        self.listen(state, events);
+        let steps = self.quiet_steps(most, state);
+        let (steps, unit) = if steps > 1 {
+            self.pass(steps, state)?
+        } else {
+            (1, self.carry(1, state, events)?)
+        };
+        state.t_s += steps as f64 * self.dt_s;
+        self.listen(steps, state, events);
         self.look(state, &unit);
-        Ok(&self.sample)
+        Ok((&self.sample, steps))
+    }
+
+    /// What follows once commands are given and dampers stand, over so many time steps.
+    fn carry(
+        &mut self,
+        steps: u64,
+        state: &mut State,
+        events: &mut Vec<Event>,
+    ) -> Result<UnitOutput, RunError> {
+        let dt_s = steps as f64 * self.dt_s;
+        self.blow(dt_s, state, events)?;
+        let pace = self.pace(
+            steps,
+            self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s,
+        );
+        let supply_c = state.plenum.t_c;
+        let (unit, blown) = self.condition(&pace, state)?;
+        self.step_rooms(dt_s, blown, state)?;
+        self.judge_pace(steps, supply_c, state.plenum.t_c);
+        Ok(unit)
     }
 
     /// A person's actions whose time has come.
@@ -277,6 +322,11 @@ impl<'a> Engine<'a> {
             let (air_c, wall_c) = (seat.get(&room.air_c), seat.get(&room.fabric_c));
             *reading_c = z.sensor.step(air_c, wall_c, self.dt_s, sensor);
         }
+        self.pass_readings(state.t_s, state);
+    }
+
+    /// Between sensors and controller, where faults may sit.
+    fn pass_readings(&mut self, t_s: f64, state: &mut State) {
         for (p, m) in self.positions.iter_mut().zip(&state.motors) {
             *p = m.position;
         }
@@ -284,19 +334,28 @@ impl<'a> Engine<'a> {
             zone_c: &mut self.readings_c,
             damper_position: &mut self.positions[..state.motors.len()],
         };
-        state.faults.readings(&self.faults, state.t_s, &mut told);
+        state.faults.readings(&self.faults, t_s, &mut told);
     }
 
-    fn control(&mut self, state: &mut State, events: &mut Vec<Event>) {
+    /// What the unit's own sensors show.
+    fn seen(&self, state: &State) -> Seen {
+        Seen {
+            supply_c: state.plenum.t_c,
+            surface_c: self.sample.unit.surface_c,
+            return_c: self.return_c(state),
+        }
+    }
+
+    fn control(&mut self, t_s: f64, seen: &Seen, state: &mut State) {
         let s = self.scenario;
         let fan_on = state.air.fan_m3_s > 0.0;
         let readings = Readings {
             zone_c: &self.readings_c,
             damper_position: &self.positions[..state.motors.len()],
             static_pa: state.air.supply_pa,
-            supply_c: state.plenum.t_c,
-            coil_surface_c: self.sample.unit.surface_c,
-            return_c: self.return_c(state),
+            supply_c: seen.supply_c,
+            coil_surface_c: seen.surface_c,
+            return_c: seen.return_c,
             rooms_flow_m3_s: if fan_on {
                 self.rooms_flow_m3_s
             } else {
@@ -312,7 +371,7 @@ impl<'a> Engine<'a> {
                 &mut self.commands,
             );
         } else {
-            let clock = self.calendar.clock(state.t_s + self.lead_s);
+            let clock = self.calendar.clock(t_s + self.lead_s);
             s.control.controller.step(
                 &clock,
                 self.dt_s,
@@ -322,11 +381,13 @@ impl<'a> Engine<'a> {
                 &mut self.notices,
             );
         }
-        state
-            .faults
-            .commands(&self.faults, state.t_s, &mut self.commands);
+        state.faults.commands(&self.faults, t_s, &mut self.commands);
+    }
+
+    /// What the controller has to say becomes events.
+    fn tell(&mut self, events: &mut Vec<Event>) {
         for n in self.notices.drain(..) {
-            events.push(told(s, &n, self.lead_s));
+            events.push(told(self.scenario, &n, self.lead_s));
         }
     }
 
@@ -367,8 +428,13 @@ impl<'a> Engine<'a> {
         self.air_side.impair(air, &mut state.air);
     }
 
-    fn blow(&mut self, state: &mut State, events: &mut Vec<Event>) -> Result<(), RunError> {
-        let drive = self.drivers.at(state.t_s + 0.5 * self.dt_s);
+    fn blow(
+        &mut self,
+        dt_s: f64,
+        state: &mut State,
+        events: &mut Vec<Event>,
+    ) -> Result<(), RunError> {
+        let drive = self.drivers.at(state.t_s + 0.5 * dt_s);
         let relief = self.scenario.control.relief_channel;
         let command = AirCommand {
             fan: self.commands.fan_fraction,
@@ -377,14 +443,11 @@ impl<'a> Engine<'a> {
             open_doors: &drive.open,
         };
         let was_on = state.air.fan_speed > 0.0;
-        self.air_changed = self.air_side.step(&command, self.dt_s, &mut state.air)?;
+        self.air_changed = self.air_side.step(&command, dt_s, &mut state.air)?;
         if self.air_changed {
             self.transport.refresh(&state.air);
             self.house.take_flows(&state.air);
             self.rooms_flow_m3_s = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
-            let m = self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s;
-            let times = self.dt_s * m * CP_MOIST / self.scenario.unit.metal_j_k;
-            self.metal_keeps = [(-times).exp(), -(-times).exp_m1() / times];
         }
         let is_on = state.air.fan_speed > 0.0;
         if was_on != is_on {
@@ -393,69 +456,16 @@ impl<'a> Engine<'a> {
         Ok(())
     }
 
-    /// Coil, fan heat, plenum and ducts; the air that the plenum sends out comes with it, in the mean
-    /// of the step.
-    fn condition(&mut self, state: &mut State) -> Result<(UnitOutput, MoistAir), RunError> {
-        let s = self.scenario;
-        let drive = self.drivers.drive();
-        let air_kg_s = s.air.air.density_kg_m3 * state.air.fan_m3_s;
-        self.house.foresee(self.dt_s, &state.house);
-        let house = &self.house;
-        let room_air = |room: usize| house.ahead(room);
-        let inlet = UnitInlet {
-            air: self.transport.entering(room_air, state.plenum),
-            air_kg_s,
-            outdoor_c: drive.outdoor.t_c,
-        };
-        let demand = &self.commands.unit;
-        let command = UnitCommand {
-            mode: match demand.mode {
-                None => UnitMode::Off,
-                Some(Mode::Cooling) => UnitMode::Cooling,
-                Some(Mode::Heating) => UnitMode::Heating,
-            },
-            speed: demand.speed,
-        };
-        let out = s.unit.unit.step(
-            &self.saturation,
-            &self.unit_step,
-            &command,
-            &inlet,
-            &mut state.unit,
-        )?;
-        let indoors_c = room_air(s.air.returns[0].room).t_c;
-        let mut blown = state.plenum;
-        if air_kg_s > 0.0 {
-            let fan_k = state.air.fan_w / (air_kg_s * CP_MOIST);
-            let leaving_c = out.leaving.t_c + fan_k;
-            let away_k = state.plenum.t_c - leaving_c;
-            let [at_end, in_the_mean] = self.metal_keeps;
-            blown = MoistAir {
-                t_c: leaving_c + away_k * in_the_mean,
-                w: out.leaving.w,
-            };
-            state.plenum = MoistAir {
-                t_c: leaving_c + away_k * at_end,
-                w: out.leaving.w,
-            };
-        } else {
-            state.plenum.t_c = indoors_c + (state.plenum.t_c - indoors_c) * self.still_keeps;
-        }
-        let spaces = Spaces {
-            roof_c: drive.roof_space_c,
-            indoors_c,
-            outdoors_c: drive.outdoor.t_c,
-        };
-        self.transport.carry(blown, room_air, &spaces);
-        self.sample.unit.entering_c = inlet.air.t_c;
-        Ok((out, blown))
-    }
-
-    fn step_rooms(&mut self, blown: MoistAir, state: &mut State) -> Result<(), RunError> {
+    fn step_rooms(
+        &mut self,
+        dt_s: f64,
+        blown: MoistAir,
+        state: &mut State,
+    ) -> Result<(), RunError> {
         let outlet_air = self.transport.outlet_air();
         let drive = self.drivers.drive();
         self.house
-            .step(self.dt_s, drive, outlet_air, blown, &mut state.house)
+            .step(dt_s, drive, outlet_air, blown, &mut state.house)
             .map_err(|room| RunError::Room {
                 room: self.scenario.rooms[room].name.clone(),
                 t_s: state.t_s,
@@ -463,11 +473,12 @@ impl<'a> Engine<'a> {
     }
 
     /// Sound in the rooms: the same as before where no flow changed.
-    fn listen(&mut self, state: &State, events: &mut Vec<Event>) {
+    fn listen(&mut self, steps: u64, state: &State, events: &mut Vec<Event>) {
         let sound = &mut self.sample.sound;
         if self.air_changed {
             self.sound.step(&self.air_side, &state.air, sound);
         }
-        self.sound.judge(state.t_s, self.dt_s, sound, events);
+        let lasted_s = steps as f64 * self.dt_s;
+        self.sound.judge(state.t_s, lasted_s, sound, events);
     }
 }

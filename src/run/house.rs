@@ -2,7 +2,7 @@
 
 use super::meter::{Closure, LaneTally, Meter};
 use crate::math::lanes::{Lanes, Seat, blocks, gather, sum};
-use crate::plant::air::{MoistAir, SaturationTable, humidity_ratio};
+use crate::plant::air::{LATENT_HEAT_0C, MoistAir, SaturationTable, humidity_ratio};
 use crate::plant::air_side::{AirState, ReliefTo};
 use crate::plant::coupled_rooms::{
     BalanceLanes, CoupledRooms, DoorWay, MiddleLanes, RoomStores, RoomsState,
@@ -86,6 +86,15 @@ struct AheadLanes {
     w: Lanes,
 }
 
+/// What a step overwrites besides the rooms' state.
+#[derive(Clone, Debug, Default)]
+struct Kept {
+    middle: Vec<MiddleLanes>,
+    last_s: f64,
+    heat_meter: Meter,
+    water_meter: Meter,
+}
+
 /// All rooms with the memory a step needs.
 #[derive(Clone, Debug)]
 pub struct House {
@@ -105,6 +114,9 @@ pub struct House {
     middle: Vec<MiddleLanes>,
     /// Length of the last step, s; infinite before the first.
     last_s: f64,
+    /// How far the last step went from what was foreseen, K.
+    surprise_k: f64,
+    kept: Kept,
     /// The air as foreseen for the middle of the coming step.
     ahead: Vec<AheadLanes>,
     saturated_w: Vec<Lanes>,
@@ -119,6 +131,11 @@ pub struct House {
 const GROUND_C: f64 = 17.0;
 
 impl House {
+    /// Makes ready for steps of `dt_s`, so that the first of them allocates nothing.
+    pub fn prepare(&mut self, dt_s: f64) {
+        self.coupled.prepare(dt_s);
+    }
+
     /// The rooms of a scenario, without any flow.
     pub fn new(scenario: &Scenario) -> House {
         let density = scenario.air.air.density_kg_m3;
@@ -169,6 +186,8 @@ impl House {
             through_doors: vec![[0.0; 2]; ways.len()],
             middle: vec![MiddleLanes::default(); blocks(count)],
             last_s: f64::INFINITY,
+            surprise_k: 0.0,
+            kept: Kept::default(),
             ahead: vec![AheadLanes::default(); blocks(count)],
             saturated_w: vec![Lanes::ZERO; blocks(count)],
             facts,
@@ -287,6 +306,41 @@ impl House {
         self.last_s = dt_s;
     }
 
+    /// Keeps what [`take_back`](Self::take_back) brings back.
+    pub fn keep(&mut self) {
+        self.kept.middle.clone_from(&self.middle);
+        self.kept.last_s = self.last_s;
+        self.kept.heat_meter = self.heat_meter;
+        self.kept.water_meter = self.water_meter;
+    }
+
+    /// As if no step had been made since [`keep`](Self::keep); the caller keeps the rooms' state.
+    pub fn take_back(&mut self) {
+        self.middle.clone_from(&self.kept.middle);
+        self.last_s = self.kept.last_s;
+        self.heat_meter = self.kept.heat_meter;
+        self.water_meter = self.kept.water_meter;
+    }
+
+    /// How far the air of any room ended from where the last step's outset pointed, K: with the
+    /// square of a step's length it grows, and says how long the next may be. Moisture counts by
+    /// the heat that it takes to evaporate.
+    pub fn surprise_k(&self) -> f64 {
+        self.surprise_k
+    }
+
+    fn compare(&mut self) {
+        // Latent heat over specific heat, K per kg/kg.
+        let per_w = Lanes::splat(LATENT_HEAT_0C / CP_MOIST);
+        let rooms = self.middle.iter().zip(&self.ahead);
+        let apart = rooms.fold(Lanes::ZERO, |most, (mid, ahead)| {
+            let warmer = (mid.air_c - ahead.air_c).abs();
+            most.max(warmer).max(per_w * (mid.w - ahead.w).abs())
+        });
+        let [a, b] = apart.to_array();
+        self.surprise_k = 2.0 * a.max(b);
+    }
+
     /// Air of a room as last foreseen.
     #[inline]
     pub fn ahead(&self, room: usize) -> MoistAir {
@@ -318,6 +372,7 @@ impl House {
             state,
             &mut self.middle,
         )?;
+        self.compare();
         self.meter(dt_s, drive, outlet_air, plenum);
         self.condense(dt_s, state);
         Ok(())

@@ -151,27 +151,32 @@ pub fn simulate_into(
             .map_err(RunError::Tables)?;
     }
     let mut kept = Vec::new();
-    for k in 0..warm_up {
+    let mut k = 0;
+    while k < warm_up {
         // Times are counted, not summed, so that a long run does not drift.
         state.t_s = -((warm_up - k) as f64) * run.step_s;
-        let sample = engine.step(&mut state, &mut events)?;
-        if k + 1 == warm_up {
-            recorder.hear(sample, run.step_s);
+        let (sample, made) = engine.advance(&mut state, &mut events, warm_up - k)?;
+        if k + made == warm_up {
+            recorder.hear(sample, made as f64 * run.step_s);
             let row = recorder.record(sample);
             if let Some(tables) = &mut tables {
                 tables.row(row).map_err(RunError::Tables)?;
             }
         }
         events.clear();
-        if k % report == 0 {
+        if (k + made) / report != k / report {
             progress(k as f64 / total as f64);
         }
+        k += made;
     }
     engine.begin(&mut state);
     let mut watchers = observers(scenario);
-    for k in 0..steps {
+    let mut k = 0;
+    while k < steps {
         state.t_s = k as f64 * run.step_s;
-        let sample = engine.step(&mut state, &mut events)?;
+        let to_row = (every - k % every).min(steps - k);
+        let (sample, made) = engine.advance(&mut state, &mut events, to_row)?;
+        let lasted_s = made as f64 * run.step_s;
         for event in events.drain(..) {
             for w in &mut watchers {
                 w.event(&event);
@@ -185,18 +190,19 @@ pub fn simulate_into(
             kept.push(event);
         }
         for w in &mut watchers {
-            w.observe(sample, run.step_s);
+            w.observe(sample, lasted_s);
         }
-        recorder.hear(sample, run.step_s);
-        if (k + 1) % every == 0 {
+        recorder.hear(sample, lasted_s);
+        if (k + made).is_multiple_of(every) {
             let row = recorder.record(sample);
             if let Some(tables) = &mut tables {
                 tables.row(row).map_err(RunError::Tables)?;
             }
         }
-        if k % report == 0 {
+        if (k + made) / report != k / report {
             progress((warm_up + k) as f64 / total as f64);
         }
+        k += made;
     }
     progress(1.0);
     let handed_on = tables.is_some();

@@ -14,6 +14,8 @@ use crate::plant::weather::{
 use crate::quantity::Dimension;
 
 const CHOICE: &str = "our own choice";
+/// A quarter of a minute, which weather and time bands run in, s.
+const QUIET_STEP_S: f64 = 15.0;
 const COMMON: &str = "common practice, no source";
 
 /// When a run takes place and how finely it is stepped and recorded.
@@ -25,6 +27,8 @@ pub struct RunSpec {
     pub duration_s: f64,
     /// Time step, s.
     pub step_s: f64,
+    /// Longest step of the plant while nothing moves, s; not above `step_s` where there are none.
+    pub quiet_step_s: f64,
     /// Time between recorded rows, s; a whole number of steps.
     pub record_s: f64,
     /// Time simulated before the start and thrown away, so that the fabric has a past, s.
@@ -79,6 +83,13 @@ pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
         1.0,
         "as controllers sample; the fastest store has a time constant of minutes",
     )?;
+    let quiet_step_s = s
+        .quantity("quiet_step", Dimension::Time)
+        .within(0.1, 30.0)
+        .or(
+            QUIET_STEP_S,
+            "our own choice: the plant goes on in one step while nothing moves; control looks at every `step`",
+        )?;
     let record_s = s
         .quantity("record", Dimension::Time)
         .within(0.1, 3600.0)
@@ -116,6 +127,7 @@ pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
         start,
         duration_s,
         step_s,
+        quiet_step_s,
         record_s,
         warm_up_s,
         seed: seed as u64,

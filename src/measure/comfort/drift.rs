@@ -46,10 +46,11 @@ impl Drift {
     }
 
     pub(super) fn see(&mut self, sample: &Sample, settling: &Settling) {
-        if sample.t_s < self.next_s {
+        if sample.t_s < self.next_s - 1e-6 {
             return;
         }
-        self.next_s = sample.t_s + SAMPLE_S;
+        // By the clock, so that it does not matter how the run is stepped in between.
+        self.next_s = SAMPLE_S * ((sample.t_s / SAMPLE_S + 1e-9).floor() + 1.0);
         for (_, z, room, window, worst, worst_s) in &mut self.rooms {
             if !settling.is_settled(*z) {
                 window.clear();

@@ -5,7 +5,7 @@ mod drift;
 mod humidity;
 mod spread;
 
-use super::{Measure, Observer};
+use super::{Measure, Observer, steps};
 use crate::run::sample::{Sample, ZoneSample};
 use crate::scenario::Scenario;
 
@@ -39,7 +39,7 @@ impl InBand {
 
 impl Observer for InBand {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        if self.settling.see(&sample.zones) {
+        if self.settling.see(&sample.zones, dt_s) {
             self.spread.choose(&self.settling);
         }
         self.spread.see(sample, &self.settling, dt_s);
@@ -57,6 +57,7 @@ impl Observer for InBand {
 #[derive(Clone, Debug)]
 struct Settling {
     zones: Vec<Settled>,
+    step_s: f64,
     /// Steps in band before a zone is judged.
     recovery: u64,
     step: u64,
@@ -82,15 +83,17 @@ impl Settling {
         }
         Settling {
             zones: vec![Settled::default(); zones],
+            step_s,
             recovery,
             step: 0,
             next: u64::MAX,
         }
     }
 
-    /// Sees a step; says whether it settled a zone or ended a band.
-    fn see(&mut self, zones: &[ZoneSample]) -> bool {
-        self.step += 1;
+    /// Sees a step of `dt_s`; says whether it settled a zone or ended a band.
+    fn see(&mut self, zones: &[ZoneSample], dt_s: f64) -> bool {
+        let first = self.step + 1;
+        self.step += steps(dt_s, self.step_s);
         let mut pairs = self.zones.iter().zip(zones);
         if self.step < self.next && pairs.all(|(kept, z)| kept.in_band == z.in_band) {
             return false;
@@ -99,7 +102,7 @@ impl Settling {
         self.next = u64::MAX;
         for (kept, z) in self.zones.iter_mut().zip(zones) {
             if z.in_band && !kept.in_band {
-                kept.from = self.step + self.recovery;
+                kept.from = first + self.recovery;
             }
             kept.in_band = z.in_band;
             let settled = z.in_band && self.step >= kept.from;
@@ -135,7 +138,7 @@ mod tests {
                     in_band,
                     ..ZoneSample::default()
                 });
-                let changed = settling.see(&zones);
+                let changed = settling.see(&zones, step_s);
                 for (sum, in_band) in summed.iter_mut().zip(in_band) {
                     *sum = if in_band { *sum + step_s } else { 0.0 };
                 }

@@ -9,7 +9,24 @@ use crate::plant::unit::UnitOutput;
 use crate::run::sample::{AirSample, RoomSample, UnitSample, ZoneSample};
 
 impl Engine<'_> {
-    /// Fills the sample.
+    /// What the zones want, from the controller's last look on.
+    pub(super) fn look_at_zones(&mut self, state: &State) {
+        let s = &mut self.sample;
+        let zones = state.control.zones.iter().zip(&self.readings_c);
+        for (z, (control, &sensor_c)) in s.zones.iter_mut().zip(zones) {
+            let set = control.setpoints;
+            *z = ZoneSample {
+                sensor_c,
+                setpoint_c: set.map_or(f64::NAN, |s| s.of(self.commands.mode)),
+                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
+                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
+                call: control.calling,
+                in_band: control.regime == Regime::InBand,
+            };
+        }
+    }
+
+    /// Fills the rest of the sample.
     pub(super) fn look(&mut self, state: &State, unit: &UnitOutput) {
         let drive: &Drive = self.drivers.drive();
         let s = &mut self.sample;
@@ -57,18 +74,6 @@ impl Engine<'_> {
                     people: of(&d.people),
                 };
             }
-        }
-        let zones = state.control.zones.iter().zip(&self.readings_c);
-        for (z, (control, &sensor_c)) in s.zones.iter_mut().zip(zones) {
-            let set = control.setpoints;
-            *z = ZoneSample {
-                sensor_c,
-                setpoint_c: set.map_or(f64::NAN, |s| s.of(self.commands.mode)),
-                cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
-                heating_c: set.map_or(f64::NAN, |s| s.heating_c),
-                call: control.calling,
-                in_band: control.regime == Regime::InBand,
-            };
         }
         if self.air_changed {
             let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);

@@ -96,7 +96,7 @@ pub trait Fault: Debug + Send + Sync {
     /// Changes what motors and unit are told.
     fn commands(&self, _now: &Now, _held: &mut [f64], _commands: &mut Commands) {}
 
-    /// Changes what the air side does.
+    /// Changes what the air side does; in the same way for as long as the fault lasts.
     fn plant(&self, _now: &Now, _held: &mut [f64], _plant: &mut Plant<'_>) {}
 }
 
