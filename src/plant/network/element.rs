@@ -250,6 +250,23 @@ impl Law {
         }
     }
 
+    /// What the law asks for beyond `flow` at a drop: as flow (m³/s), and as the drop (Pa) that
+    /// makes up for it along the tangent of `slope`.
+    #[inline]
+    pub(super) fn miss(&self, drop_pa: f64, flow: f64, slope: f64, memo: &mut Memo) -> (f64, f64) {
+        match self {
+            // A flow gives its drop without a root.
+            Self::LinearQuadratic(law) if drop_pa.abs() >= ROUND_OFF_PA => {
+                let miss_pa = drop_pa - law.drop_pa(flow);
+                (slope * miss_pa, miss_pa)
+            }
+            _ => {
+                let miss = self.flow_and_slope(drop_pa, memo).0 - flow;
+                (miss, miss / slope)
+            }
+        }
+    }
+
     /// A straight line through the law's usual range, to start a search from.
     pub(super) fn rough_line(&self, memo: &mut Memo) -> (f64, f64) {
         match self {
