@@ -30,7 +30,7 @@ impl Network {
                 state.pressures.copy_from_slice(&self.pressures);
                 return true;
             }
-            self.lu.solve(&mut self.chord, &mut self.scratch);
+            self.lu.solve_symmetric(&mut self.chord);
             let next = largest_of(&self.chord);
             if flow <= FLOW_TOLERANCE_M3_S && next <= PRESSURE_TOLERANCE_PA {
                 self.follow_tangents(state);

@@ -161,7 +161,6 @@ impl NetworkBuilder {
             imbalance: vec![0.0; nodes],
             step: vec![0.0; nodes],
             chord: vec![0.0; nodes],
-            scratch: vec![0.0; nodes],
         })
     }
 
@@ -235,7 +234,6 @@ pub struct Network {
     step: Vec<f64>,
     /// By node: what the laws miss once the step is taken, then the step that mends it.
     chord: Vec<f64>,
-    scratch: Vec<f64>,
 }
 
 impl Network {

@@ -276,7 +276,7 @@ impl Network {
         }
         self.lu.factor_symmetric()?;
         self.step.copy_from_slice(&self.imbalance);
-        self.lu.solve(&mut self.step, &mut self.scratch);
+        self.lu.solve_symmetric(&mut self.step);
         Ok(())
     }
 
