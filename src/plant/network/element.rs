@@ -1,6 +1,6 @@
 //! Laws of the elements: flow as a rising function of the pressure drop.
 
-use crate::plant::fan::FanLaw;
+use crate::plant::fan::{FanLaw, FanMemo};
 
 /// Below this drop a law of infinite slope at rest is rounded off, Pa. It is far below any drop
 /// that carries a flow worth naming: 0.1 L/s through a grille of 100 Pa/(m³/s)².
@@ -187,7 +187,7 @@ impl BladeLaw {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Memo {
     /// A fan's last answer.
-    pub(super) fan: f64,
+    pub(super) fan: FanMemo,
     /// Reciprocal of the number a power was last taken of; 0 for none.
     one_over: f64,
     /// The exponent then.
