@@ -38,6 +38,8 @@ pub struct SparseLu {
     start: Vec<usize>,
     /// Elimination column of each entry above the diagonal.
     column: Vec<usize>,
+    /// Original row and column of each entry above the diagonal.
+    ends: Vec<(u32, u32)>,
     /// Position updated by each product of the elimination, in the order it is met.
     target: Vec<u32>,
     /// The same for a matrix with symmetric values: products on and above the diagonal only.
@@ -100,6 +102,10 @@ impl SparseLu {
         }
 
         let upper = column.len();
+        let ends = (0..n)
+            .flat_map(|k| column[start[k]..start[k + 1]].iter().map(move |&c| (k, c)))
+            .map(|(k, c)| (row_of[k] as u32, row_of[c] as u32))
+            .collect();
         let size = n + 2 * upper;
         let mut lu = Self {
             n,
@@ -108,6 +114,7 @@ impl SparseLu {
             place_of,
             start,
             column,
+            ends,
             target: Vec::new(),
             target_symmetric: Vec::new(),
             assembled: vec![0.0; size + 1],
@@ -293,6 +300,27 @@ impl SparseLu {
         }
     }
 
+    /// Solves with the factors of [`SparseLu::factor_symmetric`]: `x` holds the right-hand side and
+    /// then the answer. Quicker than [`SparseLu::solve`]: what stands above the diagonal is what
+    /// stands below it, and no row has to be carried to its place in the elimination and back.
+    ///
+    /// # Panics
+    /// If `x` is shorter than the matrix.
+    pub fn solve_symmetric(&self, x: &mut [f64]) {
+        let x = &mut x[..self.n];
+        let (pivots, entries) = self.factors.split_at(self.n);
+        let below = &entries[self.upper..];
+        for (&(row, column), factor) in self.ends.iter().zip(below) {
+            x[column as usize] -= factor * x[row as usize];
+        }
+        for (&row, pivot) in self.row_of.iter().zip(pivots) {
+            x[row] *= pivot;
+        }
+        for (&(row, column), factor) in self.ends.iter().zip(below).rev() {
+            x[row as usize] -= factor * x[column as usize];
+        }
+    }
+
     /// Storage position of the entry at elimination row `i`, column `j`.
     fn position(&self, i: usize, j: usize) -> usize {
         if i == j {
@@ -384,7 +412,7 @@ mod tests {
             lu.factor().unwrap();
             lu.solve(&mut long, &mut vec![0.0; n]);
             lu.factor_symmetric().unwrap();
-            lu.solve(&mut short, &mut vec![0.0; n]);
+            lu.solve_symmetric(&mut short);
             for (a, b) in long.iter().zip(&short) {
                 prop_assert!((a - b).abs() <= 1e-12 * a.abs().max(1.0), "{a} {b}");
             }

@@ -268,6 +268,7 @@ impl FanCurve {
                 self.free_flow,
                 self.free_flow,
             )
+            .0
     }
 
     /// Pressure at no flow, Pa, at reference speed.

@@ -54,10 +54,41 @@ pub struct FanPoint {
     pub stalled: bool,
 }
 
+/// Where the search for a fan's flow last ended; the next one starts from there, along the tangent.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct FanMemo {
+    /// What was searched: flow at reference speed, or flow where the speed is given, m³/s.
+    x: f64,
+    /// External pressure rise, Pa.
+    rise_pa: f64,
+    /// Slope of the rise with `x`, Pa per m³/s; 0 where nothing was searched yet.
+    slope: f64,
+}
+
+impl FanMemo {
+    /// A search yet to be made, from `x`.
+    fn at(x: f64) -> Self {
+        Self {
+            x,
+            ..Self::default()
+        }
+    }
+
+    /// Finds where `rise` meets `rise_pa`.
+    fn search(&mut self, rise: impl Fn(f64) -> (f64, f64), rise_pa: f64, scale: f64) -> Self {
+        let along = (rise_pa - self.rise_pa) / self.slope;
+        let near = along.abs() <= scale;
+        let guess = if near { self.x + along } else { self.x };
+        let (x, slope) = invert(rise, rise_pa, guess, scale);
+        *self = Self { x, rise_pa, slope };
+        *self
+    }
+}
+
 impl FanLaw {
     /// Flow (m³/s) and its slope (m³/s per Pa of rise, not above zero) against an external
     /// pressure rise; `memo` keeps the last answer as the next start.
-    pub fn flow_and_slope(&self, rise_pa: f64, memo: &mut f64) -> (f64, f64) {
+    pub fn flow_and_slope(&self, rise_pa: f64, memo: &mut FanMemo) -> (f64, f64) {
         let LinearQuadratic { a, b } = self.series;
         let curve = &self.fan.curve;
         let free = curve.free_flow_m3_s();
@@ -75,9 +106,8 @@ impl FanLaw {
                 };
                 (p - q * (a + b * q.abs()), dp - a - 2.0 * b * q.abs())
             };
-            let flow = invert(rise, rise_pa, *memo, free);
-            *memo = flow;
-            return (flow, (1.0 / rise(flow).1).max(-steepest));
+            let FanMemo { x, slope, .. } = memo.search(rise, rise_pa, free);
+            return (x, (1.0 / slope).max(-steepest));
         }
         let rise = |x: f64| {
             let (s, ds) = self.drive.speed_and_slope(x, &self.fan.power);
@@ -88,24 +118,23 @@ impl FanLaw {
                 2.0 * s * ds * p + s * s * dp - dq * (a + 2.0 * b * q.abs()),
             )
         };
-        let x = invert(rise, rise_pa, *memo, free);
-        *memo = x;
+        let FanMemo { x, slope, .. } = memo.search(rise, rise_pa, free);
         let (s, ds) = self.drive.speed_and_slope(x, &self.fan.power);
-        (s * x, ((s + x * ds) / rise(x).1).clamp(-steepest, 0.0))
+        (s * x, ((s + x * ds) / slope).clamp(-steepest, 0.0))
     }
 
     /// Where the fan runs against an external pressure rise, Pa.
     pub fn point(&self, rise_pa: f64) -> FanPoint {
-        self.point_near(rise_pa, self.fan.curve.free_flow_m3_s())
+        self.point_near(rise_pa, FanMemo::at(self.fan.curve.free_flow_m3_s()))
     }
 
     /// The same, the search starting from the memo that [`FanLaw::flow_and_slope`] left nearby.
-    pub fn point_near(&self, rise_pa: f64, memo: f64) -> FanPoint {
+    pub fn point_near(&self, rise_pa: f64, memo: FanMemo) -> FanPoint {
         let mut memo = memo;
         let (flow_m3_s, _) = self.flow_and_slope(rise_pa, &mut memo);
         let speed = match self.drive {
             Drive::FixedSpeed { speed } => speed.max(0.0),
-            _ => self.drive.speed_and_slope(memo, &self.fan.power).0,
+            _ => self.drive.speed_and_slope(memo.x, &self.fan.power).0,
         };
         FanPoint {
             flow_m3_s,
@@ -119,23 +148,27 @@ impl FanLaw {
 }
 
 /// Solves `f(x) = target` for a falling function given with its slope: Newton's method kept
-/// inside a bracket that grows from `guess` in steps of `scale`.
-fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) -> f64 {
+/// inside a bracket that grows from `guess` in steps of `scale`. Returns `x` and the slope where the
+/// function was last asked, a relative 1e-8 from there at most.
+fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) -> (f64, f64) {
     let mut x = if guess.is_finite() { guess } else { 0.0 };
     let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
     let mut stride = scale;
+    let mut slope = f64::NAN;
     for _ in 0..200 {
-        let (value, slope) = f(x);
+        let value;
+        (value, slope) = f(x);
         let miss = value - target;
         if miss > 0.0 {
             low = x;
         } else if miss < 0.0 {
             high = x;
         } else {
-            return x;
+            return (x, slope);
         }
         let mut next = x - miss / slope;
-        let newton = next > low && next < high && (next - x).abs() <= stride;
+        // A step may be too short to leave `x`: that is the answer, not a step out of the bracket.
+        let newton = (next > low && next < high || next == x) && (next - x).abs() <= stride;
         if !newton {
             next = if high == f64::INFINITY {
                 low + stride
@@ -153,10 +186,10 @@ fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) ->
         // What a Newton step leaves is of the order of its square: past 1e-8 that is rounding.
         let close = if newton { 1e-8 } else { 4.0 * f64::EPSILON };
         if step <= close * (x.abs() + 1e-3 * scale) {
-            return x;
+            return (x, slope);
         }
     }
-    x
+    (x, slope)
 }
 
 #[cfg(test)]
@@ -299,9 +332,9 @@ mod tests {
         #[test]
         fn every_drive_falls(which in 0usize..5, rise in -200.0f64..400.0) {
             let law = law(drives()[which]);
-            let flow = |rise: f64| law.flow_and_slope(rise, &mut 0.3).0;
+            let flow = |rise: f64| law.flow_and_slope(rise, &mut FanMemo::at(0.3)).0;
             let (h, at) = (1e-3, flow(rise));
-            let slope = law.flow_and_slope(rise, &mut 0.1).1;
+            let slope = law.flow_and_slope(rise, &mut FanMemo::at(0.1)).1;
             prop_assert!(slope <= 0.0 && flow(rise + h) <= at + 1e-13);
             let (left, right) = ((at - flow(rise - h)) / h, (flow(rise + h) - at) / h);
             // Between the one-sided differences, which part at a limit of the drive.

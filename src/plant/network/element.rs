@@ -1,6 +1,6 @@
 //! Laws of the elements: flow as a rising function of the pressure drop.
 
-use crate::plant::fan::FanLaw;
+use crate::plant::fan::{FanLaw, FanMemo};
 
 /// Below this drop a law of infinite slope at rest is rounded off, Pa. It is far below any drop
 /// that carries a flow worth naming: 0.1 L/s through a grille of 100 Pa/(m³/s)².
@@ -187,7 +187,7 @@ impl BladeLaw {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Memo {
     /// A fan's last answer.
-    pub(super) fan: f64,
+    pub(super) fan: FanMemo,
     /// Reciprocal of the number a power was last taken of; 0 for none.
     one_over: f64,
     /// The exponent then.
@@ -247,6 +247,23 @@ impl Law {
             }
             Self::ConstantFlow(flow) => (*flow, 0.0),
             Self::WeightedBlade(law) => law.flow_and_slope(drop_pa),
+        }
+    }
+
+    /// What the law asks for beyond `flow` at a drop: as flow (m³/s), and as the drop (Pa) that
+    /// makes up for it along the tangent of `slope`.
+    #[inline]
+    pub(super) fn miss(&self, drop_pa: f64, flow: f64, slope: f64, memo: &mut Memo) -> (f64, f64) {
+        match self {
+            // A flow gives its drop without a root.
+            Self::LinearQuadratic(law) if drop_pa.abs() >= ROUND_OFF_PA => {
+                let miss_pa = drop_pa - law.drop_pa(flow);
+                (slope * miss_pa, miss_pa)
+            }
+            _ => {
+                let miss = self.flow_and_slope(drop_pa, memo).0 - flow;
+                (miss, miss / slope)
+            }
         }
     }
 

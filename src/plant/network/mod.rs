@@ -22,6 +22,7 @@
 //! ```
 
 mod element;
+mod finish;
 mod solve;
 
 pub use element::{BladeLaw, Law, LinearQuadratic, Power};
@@ -155,10 +156,11 @@ impl NetworkBuilder {
             diagonal,
             lu,
             slopes: vec![0.0; count],
+            missing: vec![0.0; count],
             pressures: vec![0.0; nodes],
             imbalance: vec![0.0; nodes],
             step: vec![0.0; nodes],
-            scratch: vec![0.0; nodes],
+            chord: vec![0.0; nodes],
         })
     }
 
@@ -223,12 +225,15 @@ pub struct Network {
     lu: SparseLu,
     /// Slope of each element, m³/s per Pa.
     slopes: Vec<f64>,
+    /// What each law asks for beyond the flow along its tangent, m³/s.
+    missing: Vec<f64>,
     /// By node: pressures being tried, flow that is missing, Newton's step; the last two are zero at
     /// fixed nodes.
     pressures: Vec<f64>,
     imbalance: Vec<f64>,
     step: Vec<f64>,
-    scratch: Vec<f64>,
+    /// By node: what the laws miss once the step is taken, then the step that mends it.
+    chord: Vec<f64>,
 }
 
 impl Network {
@@ -294,6 +299,15 @@ impl Network {
     }
 }
 
+/// The way of a node's pressure to where it is now.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Change {
+    /// Pressure of the solution before the last, Pa.
+    from: f64,
+    /// Its change since the one before that, Pa.
+    by: f64,
+}
+
 /// Pressures and flows, and where the next solution starts from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NetworkState {
@@ -301,8 +315,9 @@ pub struct NetworkState {
     flows: Vec<f64>,
     memos: Vec<Memo>,
     warm: bool,
-    /// Pressures of the solution before the last.
-    before: Vec<f64>,
+    changes: Vec<Change>,
+    /// How much of `changes` belongs to one motion: see [`Network::solve_ahead`].
+    motion: u8,
 }
 
 impl NetworkState {
@@ -314,7 +329,11 @@ impl NetworkState {
             .map(|n| n.fixed_pa.unwrap_or(0.0))
             .collect();
         Self {
-            before: pressures.clone(),
+            changes: pressures
+                .iter()
+                .map(|&from| Change { from, by: 0.0 })
+                .collect(),
+            motion: 0,
             pressures,
             flows: vec![0.0; network.laws.len()],
             memos: vec![Memo::default(); network.laws.len()],

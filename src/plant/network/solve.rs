@@ -7,17 +7,15 @@
 //! every node to rounding, about 1e-15 m³/s, whatever the tolerance.
 
 use super::element::Memo;
-use super::{Network, NetworkState};
+use super::{Change, Network, NetworkState};
 use thiserror::Error;
 
 /// Largest imbalance of a node that counts as solved before the last correction, m³/s.
-const FLOW_TOLERANCE_M3_S: f64 = 1e-9;
+pub(super) const FLOW_TOLERANCE_M3_S: f64 = 1e-9;
 /// Largest last correction of a pressure, Pa.
-const PRESSURE_TOLERANCE_PA: f64 = 1e-8;
-/// Change of a pressure within which a Newton step is trusted to leave no more than its square: so
-/// short a step cannot carry a flow past a bend of its law (a blade that sets off) by more than the
-/// tolerance, Pa.
-const NEAR_PA: f64 = 1e-6;
+pub(super) const PRESSURE_TOLERANCE_PA: f64 = 1e-8;
+/// Newton step within which the laws are asked whether its tangents will do, Pa.
+const NEAR_PA: f64 = 0.05;
 /// Iterations of plain Newton before the damped search takes over.
 const PLAIN: usize = 40;
 /// Iterations in all.
@@ -80,28 +78,36 @@ impl Network {
     /// # Errors
     /// [`NetworkError`]; `state` then starts afresh next time.
     pub fn solve(&mut self, state: &mut NetworkState) -> Result<Solved, NetworkError> {
-        self.solve_from(state, 0.0)
+        self.solve_from(state, 0)
     }
 
-    /// The same, starting from where the pressures will be if they change once more as they did
-    /// between the last two solutions: for dampers and fans that go on moving. The answer is the
-    /// same; it is found sooner.
+    /// The same, starting from where the pressures will be if they go on as they did over the last
+    /// solutions since [`Network::solve`], at most three: for dampers and fans that go on moving. The
+    /// answer is the same; it is found sooner.
     ///
     /// # Errors
     /// As [`Network::solve`].
     pub fn solve_ahead(&mut self, state: &mut NetworkState) -> Result<Solved, NetworkError> {
-        self.solve_from(state, 1.0)
+        self.solve_from(state, state.motion)
     }
 
-    fn solve_from(&mut self, state: &mut NetworkState, ahead: f64) -> Result<Solved, NetworkError> {
+    /// Starts from the last pressures (`order` 0) or from those on a straight line (1) or a parabola
+    /// (2 and more) through the last.
+    fn solve_from(&mut self, state: &mut NetworkState, order: u8) -> Result<Solved, NetworkError> {
         if state.pressures.len() != self.nodes.len() || state.flows.len() != self.laws.len() {
             return Err(NetworkError::WrongState);
         }
-        for (pressure, before) in state.pressures.iter_mut().zip(&mut state.before) {
-            let change = *pressure - *before;
-            *before = *pressure;
-            *pressure += ahead * change;
+        let (line, parabola) = (f64::from(order.min(1)), f64::from(order / 2));
+        for (pressure, change) in state.pressures.iter_mut().zip(&mut state.changes) {
+            let last = *pressure - change.from;
+            let bend = last - change.by;
+            *change = Change {
+                from: *pressure,
+                by: last,
+            };
+            *pressure += line * last + parabola * bend;
         }
+        state.motion = (order + 1).min(2);
         for &i in &self.fixed {
             state.pressures[i] = self.nodes[i].fixed_pa.unwrap_or(0.0);
         }
@@ -153,7 +159,6 @@ impl Network {
         self.pressures.copy_from_slice(&state.pressures);
         let mut largest = self.evaluate(state, counts)?;
         let first = largest.max(FLOW_TOLERANCE_M3_S);
-        let mut fall = Fall::default();
         loop {
             // Past the plain iterations the diagonal is stiffened, less as the imbalance falls:
             // a march through pseudo-time that cannot cycle.
@@ -166,35 +171,33 @@ impl Network {
             self.newton_step(stiffness)
                 .map_err(|node| self.sealed(node))?;
             let change = largest_of(&self.step);
-            let small = largest <= FLOW_TOLERANCE_M3_S
-                && (change <= PRESSURE_TOLERANCE_PA || counts.iterations >= PLAIN);
-            if small || (fall.ends(largest, change) && self.stays_on_tangents()) {
+            let settled = change <= PRESSURE_TOLERANCE_PA || counts.iterations >= PLAIN;
+            if largest <= FLOW_TOLERANCE_M3_S && settled {
                 if stiffness > 0.0 {
                     self.newton_step(0.0).map_err(|node| self.sealed(node))?;
                 }
                 self.correct(state);
                 return Ok(());
             }
+            if stiffness == 0.0 && change <= NEAR_PA && self.finish(state, change) {
+                return Ok(());
+            }
             if counts.iterations >= MOST {
                 return Err(self.not_converged(state, counts.iterations));
             }
             counts.iterations += 1;
-            let whole;
-            (largest, whole) = self.line_search(state, counts)?;
-            if !whole || stiffness > 0.0 {
-                fall = Fall::default();
-            }
+            largest = self.line_search(state, counts)?;
         }
     }
 
     /// Moves along the step, shortening it until the slope of the co-content no longer points
     /// back by more than a tenth of what it was; leaves flows and imbalance at the new place.
-    /// Returns the largest imbalance and whether the step was taken whole.
+    /// Returns the largest imbalance.
     fn line_search(
         &mut self,
         state: &mut NetworkState,
         counts: &mut Solved,
-    ) -> Result<(f64, bool), NetworkError> {
+    ) -> Result<f64, NetworkError> {
         let before = dot(&self.imbalance, &self.step);
         let mut length = 1.0;
         let mut largest = 0.0;
@@ -211,7 +214,7 @@ impl Network {
             length *= (before / (before - after)).clamp(0.1, 0.9);
         }
         state.pressures.copy_from_slice(&self.pressures);
-        Ok((largest, length == 1.0))
+        Ok(largest)
     }
 
     /// Flows, slopes and imbalance at the trial pressures; returns the largest imbalance.
@@ -273,20 +276,8 @@ impl Network {
         }
         self.lu.factor_symmetric()?;
         self.step.copy_from_slice(&self.imbalance);
-        self.lu.solve(&mut self.step, &mut self.scratch);
+        self.lu.solve_symmetric(&mut self.step);
         Ok(())
-    }
-
-    /// Whether no element bends away from its tangent by more than a tenth of the tolerance over the
-    /// step: half the second derivative of a square-root law is a quarter of its slope over the drop,
-    /// which grows without bound towards rest.
-    fn stays_on_tangents(&self) -> bool {
-        let (pressures, step) = (self.pressures.as_slice(), self.step.as_slice());
-        self.wires.iter().zip(&self.slopes).all(|(wire, slope)| {
-            let drop = pressures[wire.from] - pressures[wire.to];
-            let change = step[wire.from] - step[wire.to];
-            slope * change * change <= 0.4 * FLOW_TOLERANCE_M3_S * drop.abs()
-        })
     }
 
     /// Carries the last step into pressures and, along the tangents, into the flows.
@@ -334,28 +325,7 @@ impl Network {
     }
 }
 
-/// How imbalance and pressure changes fall from one whole Newton step to the next.
-#[derive(Debug, Clone, Copy, Default)]
-struct Fall {
-    largest: f64,
-    change: f64,
-}
-
-impl Fall {
-    /// Whether the step just found, once taken, leaves an imbalance and a further change below
-    /// their tolerances. What a Newton step leaves is of the order of the square of what there was;
-    /// the factor is taken from the step before, and a tenth of the tolerance asked for.
-    fn ends(&mut self, largest: f64, change: f64) -> bool {
-        let left = |now: f64, before: f64| now * now * (now / (before * before));
-        let ends = change <= NEAR_PA
-            && left(largest, self.largest) <= 0.1 * FLOW_TOLERANCE_M3_S
-            && left(change, self.change) <= 0.1 * PRESSURE_TOLERANCE_PA;
-        *self = Self { largest, change };
-        ends
-    }
-}
-
-fn largest_of(values: &[f64]) -> f64 {
+pub(super) fn largest_of(values: &[f64]) -> f64 {
     values.iter().fold(0.0_f64, |m, v| m.max(v.abs()))
 }
 
