@@ -5,6 +5,7 @@ use super::io::{Commands, Readings, UnitDemand};
 use super::mode::{Mode, ModeRule, ModeState, Votes};
 use super::notice::{Cause, Notice, NoticeKind};
 use super::protection::{Imposed, ProtectionState, Watch};
+use super::quiet::Quiet;
 use super::relief_pi::ReliefPiState;
 use super::sequence::{Opening, Phase, SequenceState};
 use super::spec::{ChannelOwner, ControlError, ControllerSpec};
@@ -39,7 +40,7 @@ pub struct ControlState {
     /// Whether the system is switched on.
     pub system_on: bool,
     pub(super) call_ended_by: Cause,
-    fan_on: bool,
+    pub(super) fan_on: bool,
     pub(super) some_zone_calls: bool,
     /// Mode, and whether it may change, for which calls were last decided.
     calls_for: (Mode, bool),
@@ -48,9 +49,10 @@ pub struct ControlState {
     /// Speed the zones ask for, until they or the mode change.
     pub(super) demand: Option<f64>,
     /// Least opening imposed when the zones' openings were last set.
-    least_open: f64,
+    pub(super) least_open: f64,
     /// No opening changes of itself before this, s.
-    openings_due_s: f64,
+    pub(super) openings_due_s: f64,
+    pub(super) quiet: Quiet,
 }
 
 #[cfg(test)]
@@ -60,6 +62,7 @@ impl ControlState {
         self.opened_in = None;
         self.demand = None;
         self.openings_due_s = f64::NEG_INFINITY;
+        self.quiet.end();
         // Any reading is news after one that no zone takes.
         let zones = self.zones.iter_mut();
         zones.for_each(|z| z.reading_c = f64::INFINITY);
@@ -129,6 +132,7 @@ impl Controller {
             demand: None,
             least_open: 0.0,
             openings_due_s: f64::NEG_INFINITY,
+            quiet: Quiet::never(self.spec.zones.len(), self.commands()),
             mode,
             sequence,
         }
@@ -164,6 +168,10 @@ impl Controller {
         notices: &mut Vec<Notice>,
     ) {
         let t_s = clock.t_s;
+        if self.is_quiet(t_s, clock.minute_of_week, readings, state) {
+            self.repeat(dt_s, readings, state, commands);
+            return;
+        }
         commands
             .channel_opening
             .resize(self.spec.channels.len(), 0.0);
@@ -185,6 +193,7 @@ impl Controller {
         let (speed, limited) = self.stage(t_s, dt_s, readings, &imposed, state, notices);
         self.fill(t_s, dt_s, readings, &imposed, speed, state, commands);
         commands.unit.limited = limited;
+        self.note_quiet(t_s, clock.minute_of_week, readings, state, commands);
     }
 
     /// Brings every zone up to date. Returns whether something may have changed in one.
@@ -279,15 +288,10 @@ impl Controller {
         state.some_zone_calls = state.zones.iter().any(|z| z.calling);
     }
 
-    fn protect(
-        &self,
-        t_s: f64,
-        readings: &Readings<'_>,
-        state: &mut ControlState,
-        notices: &mut Vec<Notice>,
-    ) -> Imposed {
+    /// What protections need to know of the unit.
+    pub(super) fn watch(&self, t_s: f64, state: &ControlState) -> Watch {
         let running = state.sequence.phase == Phase::Running;
-        let watch = Watch {
+        Watch {
             t_s,
             running: if running {
                 state.sequence.last_mode
@@ -301,7 +305,17 @@ impl Controller {
                 f64::INFINITY
             },
             below: self.spec.staging.stages.below(state.staging.speed),
-        };
+        }
+    }
+
+    fn protect(
+        &self,
+        t_s: f64,
+        readings: &Readings<'_>,
+        state: &mut ControlState,
+        notices: &mut Vec<Notice>,
+    ) -> Imposed {
+        let watch = self.watch(t_s, state);
         let mut imposed = Imposed::default();
         for (i, (p, s)) in self
             .spec
