@@ -39,6 +39,9 @@ pub struct ControlState {
     pub protections: Vec<ProtectionState>,
     /// Whether the system is switched on.
     pub system_on: bool,
+    /// Counts changes of zones: as long as it stays the same, so do their readings, setpoints and
+    /// calls, and the mode.
+    pub zone_changes: u64,
     pub(super) call_ended_by: Cause,
     pub(super) fan_on: bool,
     pub(super) some_zone_calls: bool,
@@ -124,6 +127,7 @@ impl Controller {
                 .map(|p| p.initial_state())
                 .collect(),
             system_on: true,
+            zone_changes: 0,
             call_ended_by: Cause::Satisfied,
             fan_on: false,
             some_zone_calls: false,
@@ -180,6 +184,7 @@ impl Controller {
         let calls_for = (state.mode.mode, self.spec.mode.may_change(&state.mode));
         if zones_changed || state.calls_for != calls_for {
             state.calls_for = calls_for;
+            state.zone_changes += 1;
             state.opened_in = None;
             state.demand = None;
             self.update_calls(t_s, state, notices);

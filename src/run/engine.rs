@@ -83,6 +83,8 @@ pub struct Engine<'a> {
     rooms_flow_m3_s: f64,
     notices: Vec<Notice>,
     next_action: usize,
+    /// Changes of zones at the last look at them.
+    zones_seen: u64,
     /// Share of the distance that the plenum's metal keeps over a step at the present flow.
     metal_keeps: f64,
     still_keeps: f64,
@@ -157,6 +159,7 @@ impl<'a> Engine<'a> {
             openings: vec![1.0; scenario.outlets.len()],
             notices: Vec::with_capacity(64),
             next_action: 0,
+            zones_seen: u64::MAX,
             metal_keeps: 1.0,
             still_keeps: (-dt_s / STILL_PLENUM_S).exp(),
             dt_s,

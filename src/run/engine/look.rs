@@ -58,6 +58,35 @@ impl Engine<'_> {
                 };
             }
         }
+        if self.air_changed {
+            let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);
+            let flows = state.air.outlets_m3_s.iter().zip(faces);
+            for (o, (&flow, face_m2)) in s.outlets.iter_mut().zip(flows) {
+                o.flow_m3_s = flow;
+                o.face_velocity_m_s = flow.abs() / face_m2;
+            }
+        }
+        self.look_at_zones(state);
+        let s = &mut self.sample;
+        let told = self.outlet_seat.iter().map(|&c| self.positions[c]);
+        let stand = self.openings.iter().zip(told);
+        let blown = self.transport.outlet_air().iter().zip(stand);
+        for (o, (air, (&opening, reported))) in s.outlets.iter_mut().zip(blown) {
+            o.opening = opening;
+            o.reported = reported;
+            o.air_c = air.t_c;
+        }
+    }
+
+    /// The zones, if the controller saw anything new of them. By hand it sees nothing.
+    fn look_at_zones(&mut self, state: &State) {
+        let (by_hand, changes) = (self.hand.is_some(), state.control.zone_changes);
+        if changes == self.zones_seen && !by_hand {
+            return;
+        }
+        self.zones_seen = if by_hand { u64::MAX } else { changes };
+        let s = &mut self.sample;
+        s.zone_changes += 1;
         let zones = state.control.zones.iter().zip(&self.readings_c);
         for (z, (control, &sensor_c)) in s.zones.iter_mut().zip(zones) {
             let set = control.setpoints;
@@ -69,22 +98,6 @@ impl Engine<'_> {
                 call: control.calling,
                 in_band: control.regime == Regime::InBand,
             };
-        }
-        if self.air_changed {
-            let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);
-            let flows = state.air.outlets_m3_s.iter().zip(faces);
-            for (o, (&flow, face_m2)) in s.outlets.iter_mut().zip(flows) {
-                o.flow_m3_s = flow;
-                o.face_velocity_m_s = flow.abs() / face_m2;
-            }
-        }
-        let told = self.outlet_seat.iter().map(|&c| self.positions[c]);
-        let stand = self.openings.iter().zip(told);
-        let blown = self.transport.outlet_air().iter().zip(stand);
-        for (o, (air, (&opening, reported))) in s.outlets.iter_mut().zip(blown) {
-            o.opening = opening;
-            o.reported = reported;
-            o.air_c = air.t_c;
         }
     }
 }
