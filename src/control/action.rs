@@ -103,11 +103,18 @@ impl Until {
         }
     }
 
+    /// When it ends by time, s.
+    pub(super) fn ends_s(self) -> f64 {
+        match self {
+            Self::Time(end_s) => end_s - 1e-6,
+            Self::Edge | Self::Released => f64::INFINITY,
+        }
+    }
+
     pub(super) fn over(self, t_s: f64, edge: bool) -> bool {
         match self {
             Self::Edge => edge,
-            Self::Time(end_s) => t_s >= end_s - 1e-6,
-            Self::Released => false,
+            Self::Time(_) | Self::Released => t_s >= self.ends_s(),
         }
     }
 }
@@ -125,6 +132,7 @@ impl Controller {
         notices: &mut Vec<Notice>,
     ) -> Result<(), ActionError> {
         let t_s = clock.t_s;
+        state.quiet.end();
         let by_person = Notice::new(t_s, NoticeKind::Override).cause(Cause::Person);
         match *action {
             Action::ZoneSetpoint {

@@ -5,6 +5,7 @@ use super::io::{Commands, Readings, UnitDemand};
 use super::mode::{Mode, ModeRule, ModeState, Votes};
 use super::notice::{Cause, Notice, NoticeKind};
 use super::protection::{Imposed, ProtectionState, Watch};
+use super::quiet::Quiet;
 use super::relief_pi::ReliefPiState;
 use super::sequence::{Opening, Phase, SequenceState};
 use super::spec::{ChannelOwner, ControlError, ControllerSpec};
@@ -38,8 +39,11 @@ pub struct ControlState {
     pub protections: Vec<ProtectionState>,
     /// Whether the system is switched on.
     pub system_on: bool,
+    /// Counts changes of zones: as long as it stays the same, so do their readings, setpoints and
+    /// calls, and the mode.
+    pub zone_changes: u64,
     pub(super) call_ended_by: Cause,
-    fan_on: bool,
+    pub(super) fan_on: bool,
     pub(super) some_zone_calls: bool,
     /// Mode, and whether it may change, for which calls were last decided.
     calls_for: (Mode, bool),
@@ -48,9 +52,10 @@ pub struct ControlState {
     /// Speed the zones ask for, until they or the mode change.
     pub(super) demand: Option<f64>,
     /// Least opening imposed when the zones' openings were last set.
-    least_open: f64,
+    pub(super) least_open: f64,
     /// No opening changes of itself before this, s.
-    openings_due_s: f64,
+    pub(super) openings_due_s: f64,
+    pub(super) quiet: Quiet,
 }
 
 #[cfg(test)]
@@ -60,6 +65,7 @@ impl ControlState {
         self.opened_in = None;
         self.demand = None;
         self.openings_due_s = f64::NEG_INFINITY;
+        self.quiet.end();
         // Any reading is news after one that no zone takes.
         let zones = self.zones.iter_mut();
         zones.for_each(|z| z.reading_c = f64::INFINITY);
@@ -121,6 +127,7 @@ impl Controller {
                 .map(|p| p.initial_state())
                 .collect(),
             system_on: true,
+            zone_changes: 0,
             call_ended_by: Cause::Satisfied,
             fan_on: false,
             some_zone_calls: false,
@@ -129,6 +136,7 @@ impl Controller {
             demand: None,
             least_open: 0.0,
             openings_due_s: f64::NEG_INFINITY,
+            quiet: Quiet::never(self.spec.zones.len(), self.commands()),
             mode,
             sequence,
         }
@@ -164,6 +172,10 @@ impl Controller {
         notices: &mut Vec<Notice>,
     ) {
         let t_s = clock.t_s;
+        if self.is_quiet(t_s, clock.minute_of_week, readings, state) {
+            self.repeat(dt_s, readings, state, commands);
+            return;
+        }
         commands
             .channel_opening
             .resize(self.spec.channels.len(), 0.0);
@@ -172,6 +184,7 @@ impl Controller {
         let calls_for = (state.mode.mode, self.spec.mode.may_change(&state.mode));
         if zones_changed || state.calls_for != calls_for {
             state.calls_for = calls_for;
+            state.zone_changes += 1;
             state.opened_in = None;
             state.demand = None;
             self.update_calls(t_s, state, notices);
@@ -185,6 +198,7 @@ impl Controller {
         let (speed, limited) = self.stage(t_s, dt_s, readings, &imposed, state, notices);
         self.fill(t_s, dt_s, readings, &imposed, speed, state, commands);
         commands.unit.limited = limited;
+        self.note_quiet(t_s, clock.minute_of_week, readings, state, commands);
     }
 
     /// Brings every zone up to date. Returns whether something may have changed in one.
@@ -279,15 +293,10 @@ impl Controller {
         state.some_zone_calls = state.zones.iter().any(|z| z.calling);
     }
 
-    fn protect(
-        &self,
-        t_s: f64,
-        readings: &Readings<'_>,
-        state: &mut ControlState,
-        notices: &mut Vec<Notice>,
-    ) -> Imposed {
+    /// What protections need to know of the unit.
+    pub(super) fn watch(&self, t_s: f64, state: &ControlState) -> Watch {
         let running = state.sequence.phase == Phase::Running;
-        let watch = Watch {
+        Watch {
             t_s,
             running: if running {
                 state.sequence.last_mode
@@ -301,7 +310,17 @@ impl Controller {
                 f64::INFINITY
             },
             below: self.spec.staging.stages.below(state.staging.speed),
-        };
+        }
+    }
+
+    fn protect(
+        &self,
+        t_s: f64,
+        readings: &Readings<'_>,
+        state: &mut ControlState,
+        notices: &mut Vec<Notice>,
+    ) -> Imposed {
+        let watch = self.watch(t_s, state);
         let mut imposed = Imposed::default();
         for (i, (p, s)) in self
             .spec

@@ -69,6 +69,18 @@ pub struct Commands {
 }
 
 impl Commands {
+    /// Takes over other commands. Unlike a clone it allocates nothing.
+    #[inline]
+    pub(super) fn take_over(&mut self, other: &Self) {
+        let mut channel_opening = std::mem::take(&mut self.channel_opening);
+        channel_opening.clear();
+        channel_opening.extend_from_slice(&other.channel_opening);
+        *self = Self {
+            channel_opening,
+            ..*other
+        };
+    }
+
     pub(super) fn idle(channels: usize, mode: Mode) -> Self {
         Self {
             channel_opening: vec![0.0; channels],

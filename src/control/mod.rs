@@ -24,6 +24,7 @@ pub mod mode;
 pub mod notice;
 pub mod optimum_start;
 pub mod protection;
+mod quiet;
 mod regime;
 pub mod relief_pi;
 #[cfg(test)]

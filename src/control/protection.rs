@@ -48,7 +48,7 @@ impl Sense {
         matches!(self, Self::SupplyHigh | Self::StaticHigh)
     }
 
-    fn watches(self, now: &Watch) -> bool {
+    pub(super) fn watches(self, now: &Watch) -> bool {
         match self {
             Self::SupplyLow | Self::CoilSurfaceLow => now.running == Some(Mode::Cooling),
             Self::SupplyHigh => now.running == Some(Mode::Heating),
@@ -374,6 +374,11 @@ impl Protection {
 }
 
 impl ProtectionState {
+    /// Whether nothing is in force, locked or qualifying.
+    pub(super) fn is_idle(&self) -> bool {
+        self.standing == Standing::Clear && !self.locked && self.beyond_since_s.is_nan()
+    }
+
     /// Clears a lock-out and forgets the trips that led to it. The trip itself still resets by
     /// value and time. Returns whether there was one.
     pub fn clear_lockout(&mut self) -> bool {

@@ -140,6 +140,13 @@ pub struct SequenceState {
     held: Option<Cause>,
 }
 
+impl SequenceState {
+    /// Whether nothing is held back.
+    pub(super) fn is_free(&self) -> bool {
+        self.held.is_none()
+    }
+}
+
 /// Slack for sums of time steps, s.
 const EPS_S: f64 = 1e-6;
 

@@ -134,20 +134,32 @@ impl AirflowLimit {
         (AIR_J_PER_M3_K * rooms_flow_m3_s * span_k / shr).max(0.0)
     }
 
+    /// Rated capacity, W, and its shares at speeds.
+    fn rating(&self, mode: Mode) -> (f64, &[(f64, f64)]) {
+        match mode {
+            Mode::Cooling => (self.rated_cooling_w, &self.cooling_share),
+            Mode::Heating => (self.rated_heating_w, &self.heating_share),
+        }
+    }
+
     /// Speed at which the unit gives that capacity. Infinite where the limit does not bind or a
     /// reading is missing.
     pub fn speed(&self, mode: Mode, rooms_flow_m3_s: f64, return_c: f64) -> f64 {
         if rooms_flow_m3_s.is_nan() || return_c.is_nan() {
             return f64::INFINITY;
         }
-        let (rated_w, table) = match mode {
-            Mode::Cooling => (self.rated_cooling_w, &self.cooling_share),
-            Mode::Heating => (self.rated_heating_w, &self.heating_share),
-        };
+        let (rated_w, table) = self.rating(mode);
         speed_for_share(
             table,
             self.capacity_w(mode, rooms_flow_m3_s, return_c) / rated_w,
         )
+    }
+
+    /// Capacity that the rooms' air must carry for the limit to leave this speed alone, W; a hair
+    /// more than needed, so that rounding cannot make it too little.
+    pub(super) fn enough_w(&self, mode: Mode, speed: f64) -> f64 {
+        let (rated_w, table) = self.rating(mode);
+        rated_w * share_for_speed(table, speed) * (1.0 + 1e-9)
     }
 }
 
@@ -168,6 +180,18 @@ fn speed_for_share(table: &[(f64, f64)], share: f64) -> f64 {
         below = (speed, at);
     }
     f64::INFINITY
+}
+
+/// The other way round: the share at a speed, and beyond the table its last.
+fn share_for_speed(table: &[(f64, f64)], speed: f64) -> f64 {
+    let mut below = (0.0, 0.0);
+    for &(at, share) in table {
+        if speed < at {
+            return below.1 + (share - below.1) * (speed - below.0) / (at - below.0);
+        }
+        below = (at, share);
+    }
+    if table.is_empty() { speed } else { below.1 }
 }
 
 /// Staging of the unit.
@@ -242,6 +266,39 @@ impl Staging {
         raw.max(minimum).min(maximum)
     }
 
+    /// How far demand may be from the speed in force and change nothing.
+    fn slack(&self) -> f64 {
+        match self.stages {
+            Stages::VariableSpeed { .. } => TRACKING,
+            _ => SAME,
+        }
+    }
+
+    /// The least cap that leaves the speed in force to `demand` alone.
+    pub(super) fn free_speed(&self, demand: f64, s: &StagingState) -> f64 {
+        match self.stages {
+            Stages::VariableSpeed { .. } => demand.max(s.speed),
+            Stages::FixedSpeed | Stages::TwoStage { .. } => 1.0,
+        }
+    }
+
+    /// Until when the speed in force and its timers stay as they are, s, while `demand` does and no
+    /// cap acts; a little early. Negative infinity when the next step may change them.
+    pub(super) fn steady_until_s(&self, demand: f64, s: &StagingState) -> f64 {
+        let slack = self.slack();
+        let up = demand > s.speed + slack;
+        let down = demand < s.speed - slack;
+        if up == s.up_since_s.is_nan() || down == s.down_since_s.is_nan() {
+            f64::NEG_INFINITY
+        } else if up {
+            s.up_since_s + self.up_delay_s - 1e-3
+        } else if down {
+            s.down_since_s + self.down_delay_s - 1e-3
+        } else {
+            f64::INFINITY
+        }
+    }
+
     /// Speed for this step. `demand` from [`Staging::demand`]; `cap` from the airflow limit or a
     /// protection (infinite for none). A run starts at the minimum. A cap acts at once, demand
     /// after its delay; the unit never runs below its minimum.
@@ -255,10 +312,7 @@ impl Staging {
         }
         let cap = cap.max(minimum);
         let wanted = demand.min(cap);
-        let slack = match self.stages {
-            Stages::VariableSpeed { .. } => TRACKING,
-            _ => SAME,
-        };
+        let slack = self.slack();
         let lasted = |since_s: &mut f64, holds: bool| {
             if !holds {
                 *since_s = f64::NAN;

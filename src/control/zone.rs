@@ -300,6 +300,13 @@ impl ZoneState {
             && self.shift.is_none()
             && self.switched.is_none()
     }
+
+    /// When a person's override runs out, s.
+    pub(super) fn override_ends_s(&self) -> f64 {
+        let shift_s = self.shift.map_or(f64::INFINITY, |(_, u)| u.ends_s());
+        let switch_s = self.switched.map_or(f64::INFINITY, |(_, u)| u.ends_s());
+        shift_s.min(switch_s)
+    }
 }
 
 /// Need of a zone, K: positive when it is too warm (cooling) or too cold (heating).

@@ -127,6 +127,7 @@ pub struct Sound {
     any_above: bool,
     /// Zones with a damper open now, one bit each.
     open: u64,
+    zone_changes: u64,
     /// Time from which zones stand open and call as told; a new entry only where that changes.
     combinations: Vec<(f64, u64, u64)>,
 }
@@ -152,6 +153,7 @@ impl Sound {
             a_energies: vec![0.0; n],
             any_above: false,
             open: 0,
+            zone_changes: u64::MAX,
             combinations: Vec::with_capacity(1024),
         }
     }
@@ -193,6 +195,17 @@ impl Sound {
                 .any(|&o| sample.outlets.get(o).is_some_and(|o| o.opening > OPEN));
             mask | u64::from(open) << i
         })
+    }
+
+    /// Notes which zones stand open and call, where that changes.
+    fn combine(&mut self, start_s: f64, sample: &Sample, moved: bool) {
+        if moved {
+            self.open = self.open_mask(sample);
+        }
+        let now = (self.open, call_mask(sample));
+        if self.combinations.last().is_none_or(|c| (c.1, c.2) != now) {
+            self.combinations.push((start_s, now.0, now.1));
+        }
     }
 
     fn combination(&self, stretch: &LoudStretch) -> String {
@@ -321,16 +334,10 @@ impl Observer for Sound {
         self.loudest.push_on(start_s, dt_s);
         self.count(usize::from(is_night(sample.minute_of_week)), dt_s);
         // While the fan runs, no damper moves without a change of flow, and so of sound.
-        if changed || sample.air.fan_speed <= 0.0 {
-            self.open = self.open_mask(sample);
-        }
-        let (open, calls) = (self.open, call_mask(sample));
-        if self
-            .combinations
-            .last()
-            .is_none_or(|c| (c.1, c.2) != (open, calls))
-        {
-            self.combinations.push((start_s, open, calls));
+        let moved = changed || sample.air.fan_speed <= 0.0;
+        if moved || sample.zone_changes != self.zone_changes {
+            self.zone_changes = sample.zone_changes;
+            self.combine(start_s, sample, moved);
         }
     }
 

@@ -92,6 +92,8 @@ pub struct Engine<'a> {
     rooms_flow_m3_s: f64,
     notices: Vec<Notice>,
     next_action: usize,
+    /// Changes of zones at the last look at them.
+    zones_seen: u64,
     dt_s: f64,
     sample: Sample,
 }
@@ -164,6 +166,7 @@ impl<'a> Engine<'a> {
             openings: vec![1.0; scenario.outlets.len()],
             notices: Vec::with_capacity(64),
             next_action: 0,
+            zones_seen: u64::MAX,
             dt_s,
             sample: Sample {
                 rooms: vec![RoomSample::default(); scenario.rooms.len()],

@@ -152,6 +152,8 @@ pub struct Sample {
     pub sound: SoundSample,
     /// Zones, in scenario order.
     pub zones: Vec<ZoneSample>,
+    /// Counts their changes: as long as it stays the same, so do the zones.
+    pub zone_changes: u64,
     /// Outlets, in scenario order.
     pub outlets: Vec<OutletSample>,
 }

@@ -1,9 +1,9 @@
 //! Setpoints kept.
 
-use super::SETTLING_S;
+use super::Settling;
 use crate::measure::{Limit, Measure, Observer};
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
+use crate::run::sample::{Sample, ZoneSample};
 use crate::scenario::Scenario;
 
 /// Time a zone's sensor is warmer than its cooling setpoint or colder than its heating setpoint by
@@ -13,12 +13,18 @@ pub struct OutsideBand {
     limit: Limit,
     half_width_k: f64,
     zones: Vec<BandWatch>,
+    settling: Settling,
+    changes: u64,
+    /// Time since the zones were last looked at: all has stayed as it was, s.
+    held_s: f64,
 }
 
 #[derive(Clone, Debug)]
 struct BandWatch {
     name: String,
-    in_band_s: f64,
+    /// Whether it is judged now, and outside the band.
+    judged: bool,
+    outside: bool,
     judged_s: f64,
     outside_s: f64,
     furthest_k: f64,
@@ -28,13 +34,18 @@ struct BandWatch {
 }
 
 impl BandWatch {
+    /// Time judged, and of it outside the band, s, when all has stayed as it was for `held_s`.
+    fn times_s(&self, held_s: f64) -> (f64, f64) {
+        let counts = |now: bool| if now { held_s } else { 0.0 };
+        let judged_s = self.judged_s + counts(self.judged);
+        (judged_s, self.outside_s + counts(self.outside))
+    }
+
     /// Notes a sensor so much too warm and too cold; the side that has no setpoint is NaN.
-    fn note(&mut self, warm_k: f64, cold_k: f64, half_width_k: f64, t_s: f64, dt_s: f64) {
+    fn note(&mut self, warm_k: f64, cold_k: f64, half_width_k: f64, t_s: f64) {
         let (warm_k, cold_k) = (warm_k.max(0.0), cold_k.max(0.0));
         let error = if warm_k >= cold_k { warm_k } else { -cold_k };
-        if error.abs() > half_width_k {
-            self.outside_s += dt_s;
-        }
+        self.outside = error.abs() > half_width_k;
         if error.abs() > self.furthest_k.abs() {
             self.furthest_k = error;
             self.furthest_s = t_s;
@@ -54,7 +65,8 @@ impl OutsideBand {
                 .iter()
                 .map(|z| BandWatch {
                     name: z.name.clone(),
-                    in_band_s: 0.0,
+                    judged: false,
+                    outside: false,
                     judged_s: 0.0,
                     outside_s: 0.0,
                     furthest_k: 0.0,
@@ -62,37 +74,46 @@ impl OutsideBand {
                     notable_k: 0.0,
                 })
                 .collect(),
+            settling: Settling::new(scenario.zones.len(), scenario.run.step_s),
+            changes: u64::MAX,
+            held_s: 0.0,
         }
+    }
+
+    /// Looks at every zone; what it finds holds from the beginning of this step.
+    fn look(&mut self, sample: &Sample) {
+        for (i, (watch, z)) in self.zones.iter_mut().zip(&sample.zones).enumerate() {
+            (watch.judged_s, watch.outside_s) = watch.times_s(self.held_s);
+            watch.judged = self.settling.is_settled(i);
+            watch.outside = false;
+            let (warm_k, cold_k) = (z.sensor_c - z.cooling_c, z.heating_c - z.sensor_c);
+            if watch.judged && (warm_k > watch.notable_k || cold_k > watch.notable_k) {
+                watch.note(warm_k, cold_k, self.half_width_k, sample.t_s);
+            }
+        }
+        self.held_s = 0.0;
     }
 }
 
 impl Observer for OutsideBand {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        for (watch, z) in self.zones.iter_mut().zip(&sample.zones) {
-            if !z.in_band || (z.setpoint_c.is_nan() | z.sensor_c.is_nan()) {
-                watch.in_band_s = 0.0;
-                continue;
-            }
-            if watch.in_band_s <= SETTLING_S {
-                watch.in_band_s += dt_s;
-                if watch.in_band_s <= SETTLING_S {
-                    continue;
-                }
-            }
-            watch.judged_s += dt_s;
-            let (warm_k, cold_k) = (z.sensor_c - z.cooling_c, z.heating_c - z.sensor_c);
-            if warm_k > watch.notable_k || cold_k > watch.notable_k {
-                watch.note(warm_k, cold_k, self.half_width_k, sample.t_s, dt_s);
-            }
+        let changes = sample.zone_changes;
+        let known = |z: &ZoneSample| z.in_band && !z.setpoint_c.is_nan() && !z.sensor_c.is_nan();
+        let settled = self.settling.see(&sample.zones, changes, dt_s, known);
+        if settled || changes != self.changes {
+            self.changes = changes;
+            self.look(sample);
         }
+        self.held_s += dt_s;
     }
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
         self.zones
             .iter()
             .flat_map(|z| {
-                let share = if z.judged_s > 0.0 {
-                    z.outside_s / z.judged_s
+                let (judged_s, outside_s) = z.times_s(self.held_s);
+                let share = if judged_s > 0.0 {
+                    outside_s / judged_s
                 } else {
                     f64::NAN
                 };
@@ -108,7 +129,7 @@ impl Observer for OutsideBand {
                         z.furthest_s,
                         format!(
                             "{:.0} min; furthest {:+.1} K",
-                            z.outside_s / 60.0,
+                            outside_s / 60.0,
                             z.furthest_k
                         ),
                     )
@@ -117,7 +138,7 @@ impl Observer for OutsideBand {
                         "outside_band",
                         "band time off setpoint by more than 1 K",
                         z.name.clone(),
-                        z.outside_s,
+                        outside_s,
                         Dimension::Time,
                     ),
                 ]

@@ -39,7 +39,10 @@ impl InBand {
 
 impl Observer for InBand {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
-        if self.settling.see(&sample.zones, dt_s) {
+        if self
+            .settling
+            .see(&sample.zones, sample.zone_changes, dt_s, |z| z.in_band)
+        {
             self.spread.choose(&self.settling);
         }
         self.spread.see(sample, &self.settling, dt_s);
@@ -61,6 +64,7 @@ struct Settling {
     /// Steps in band before a zone is judged.
     recovery: u64,
     step: u64,
+    changes: u64,
     /// The step at which the next zone settles, if all stay in band.
     next: u64,
 }
@@ -75,7 +79,6 @@ struct Settled {
 
 impl Settling {
     fn new(zones: usize, step_s: f64) -> Settling {
-        // Summed as OutsideBand sums its time, so that both begin to judge at the same step.
         let (mut recovery, mut in_band_s) = (0, step_s);
         while in_band_s <= SETTLING_S {
             in_band_s += step_s;
@@ -86,29 +89,39 @@ impl Settling {
             step_s,
             recovery,
             step: 0,
+            changes: u64::MAX,
             next: u64::MAX,
         }
     }
 
-    /// Sees a step of `dt_s`; says whether it settled a zone or ended a band.
-    fn see(&mut self, zones: &[ZoneSample], dt_s: f64) -> bool {
+    /// Sees a step of `dt_s`, how often zones have changed, and which `counts` as in band; says
+    /// whether it settled a zone or ended a band.
+    #[inline]
+    fn see(
+        &mut self,
+        zones: &[ZoneSample],
+        changes: u64,
+        dt_s: f64,
+        counts: impl Fn(&ZoneSample) -> bool,
+    ) -> bool {
         let first = self.step + 1;
         self.step += steps(dt_s, self.step_s);
-        let mut pairs = self.zones.iter().zip(zones);
-        if self.step < self.next && pairs.all(|(kept, z)| kept.in_band == z.in_band) {
+        if self.step < self.next && changes == self.changes {
             return false;
         }
+        self.changes = changes;
         let mut changed = false;
         self.next = u64::MAX;
         for (kept, z) in self.zones.iter_mut().zip(zones) {
-            if z.in_band && !kept.in_band {
+            let in_band = counts(z);
+            if in_band && !kept.in_band {
                 kept.from = first + self.recovery;
             }
-            kept.in_band = z.in_band;
-            let settled = z.in_band && self.step >= kept.from;
+            kept.in_band = in_band;
+            let settled = in_band && self.step >= kept.from;
             changed |= settled != kept.settled;
             kept.settled = settled;
-            if z.in_band && !settled {
+            if in_band && !settled {
                 self.next = self.next.min(kept.from);
             }
         }
@@ -130,7 +143,7 @@ mod tests {
         for step_s in [1.0, 0.2, 1.2, 10.0] {
             let mut settling = Settling::new(2, step_s);
             let (mut summed, mut was) = ([0.0; 2], [false; 2]);
-            let mut changes = 0;
+            let (mut changes, mut edges, mut before) = (0, 0, [false; 2]);
             for k in 0..(9_000.0 / step_s) as u64 {
                 let t_s = k as f64 * step_s;
                 let in_band = [t_s >= 100.0, (t_s % 4_000.0) > 1_500.0 && t_s != 2_000.0];
@@ -138,7 +151,9 @@ mod tests {
                     in_band,
                     ..ZoneSample::default()
                 });
-                let changed = settling.see(&zones, step_s);
+                edges += u64::from(in_band != before);
+                before = in_band;
+                let changed = settling.see(&zones, edges, step_s, |z| z.in_band);
                 for (sum, in_band) in summed.iter_mut().zip(in_band) {
                     *sum = if in_band { *sum + step_s } else { 0.0 };
                 }

@@ -9,9 +9,15 @@ use crate::plant::unit::UnitOutput;
 use crate::run::sample::{AirSample, RoomSample, UnitSample, ZoneSample};
 
 impl Engine<'_> {
-    /// What the zones want, from the controller's last look on.
+    /// The zones, if the controller saw anything new of them in its last look. By hand it sees nothing.
     pub(super) fn look_at_zones(&mut self, state: &State) {
+        let (by_hand, changes) = (self.hand.is_some(), state.control.zone_changes);
+        if changes == self.zones_seen && !by_hand {
+            return;
+        }
+        self.zones_seen = if by_hand { u64::MAX } else { changes };
         let s = &mut self.sample;
+        s.zone_changes += 1;
         let zones = state.control.zones.iter().zip(&self.readings_c);
         for (z, (control, &sensor_c)) in s.zones.iter_mut().zip(zones) {
             let set = control.setpoints;

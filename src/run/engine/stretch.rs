@@ -146,9 +146,7 @@ impl Engine<'_> {
                 return Ok((step, unit));
             }
         }
-        for (zone, &sensor_c) in self.sample.zones.iter_mut().zip(&self.readings_c) {
-            zone.sensor_c = sensor_c;
-        }
+        self.look_at_zones(state);
         Ok((steps, unit))
     }
 
