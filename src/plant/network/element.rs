@@ -94,7 +94,7 @@ impl Power {
     }
 
     /// The same, with the last power taken in `memo`.
-    #[inline]
+    #[inline(always)]
     pub(super) fn flow_and_slope_near(&self, drop_pa: f64, memo: &mut Memo) -> (f64, f64) {
         let soft = self.soft_pa * self.soft_pa;
         let size = drop_pa * drop_pa;
@@ -240,9 +240,19 @@ pub enum Law {
 }
 
 impl Law {
-    /// Flow (m³/s) and its slope (m³/s per Pa) at a drop; `memo` is the law's own.
-    #[inline]
+    /// Flow (m³/s) and its slope (m³/s per Pa) at a drop; `memo` is the law's own. The common laws are
+    /// written out where they are called; fans and blades, one or two in a network, are not.
+    #[inline(always)]
     pub(super) fn flow_and_slope(&self, drop_pa: f64, memo: &mut Memo) -> (f64, f64) {
+        match self {
+            Self::LinearQuadratic(law) => law.flow_and_slope(drop_pa),
+            Self::Power(law) => law.flow_and_slope_near(drop_pa, memo),
+            _ => self.rare_flow_and_slope(drop_pa, memo),
+        }
+    }
+
+    #[inline(never)]
+    fn rare_flow_and_slope(&self, drop_pa: f64, memo: &mut Memo) -> (f64, f64) {
         match self {
             Self::LinearQuadratic(law) => law.flow_and_slope(drop_pa),
             Self::Power(law) => law.flow_and_slope_near(drop_pa, memo),
