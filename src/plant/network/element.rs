@@ -94,7 +94,7 @@ impl Power {
     }
 
     /// The same, with the last power taken in `memo`.
-    #[inline]
+    #[inline(always)]
     pub(super) fn flow_and_slope_near(&self, drop_pa: f64, memo: &mut Memo) -> (f64, f64) {
         let soft = self.soft_pa * self.soft_pa;
         let size = drop_pa * drop_pa;
@@ -192,8 +192,8 @@ pub(super) struct Memo {
     one_over: f64,
     /// The exponent then.
     exponent: f64,
-    /// That power.
-    power: f64,
+    /// Terms of the series around that number, the power itself first.
+    terms: [f64; 8],
 }
 
 impl Memo {
@@ -202,20 +202,25 @@ impl Memo {
     #[inline]
     fn power(&mut self, x: f64, q: f64) -> f64 {
         const NEAR: f64 = 1.0 / 128.0;
-        let d = x * self.one_over - 1.0;
+        let mut d = x * self.one_over - 1.0;
         if d.abs() > NEAR || self.exponent != q {
-            *self = Self {
-                one_over: 1.0 / x,
-                exponent: q,
-                power: x.powf(q),
-                ..*self
-            };
-            return self.power;
+            self.move_to(x, q);
+            d = 0.0;
         }
-        let term = |k: f64| (q - k) * (1.0 / (k + 1.0)) * d;
-        let series = 1.0 + term(4.0) * (1.0 + term(5.0) * (1.0 + term(6.0)));
-        let series = 1.0 + term(2.0) * (1.0 + term(3.0) * series);
-        self.power * (1.0 + term(0.0) * (1.0 + term(1.0) * series))
+        let [first, rest @ ..] = &self.terms;
+        first + rest.iter().rfold(0.0, |sum, term| d * (term + sum))
+    }
+
+    /// Takes the power of `x` anew, and the series around it.
+    #[cold]
+    fn move_to(&mut self, x: f64, q: f64) {
+        self.one_over = 1.0 / x;
+        self.exponent = q;
+        self.terms[0] = x.powf(q);
+        for k in 1..self.terms.len() {
+            let nth = k as f64;
+            self.terms[k] = self.terms[k - 1] * (q + 1.0 - nth) / nth;
+        }
     }
 }
 
@@ -235,9 +240,19 @@ pub enum Law {
 }
 
 impl Law {
-    /// Flow (m³/s) and its slope (m³/s per Pa) at a drop; `memo` is the law's own.
-    #[inline]
+    /// Flow (m³/s) and its slope (m³/s per Pa) at a drop; `memo` is the law's own. The common laws are
+    /// written out where they are called; fans and blades, one or two in a network, are not.
+    #[inline(always)]
     pub(super) fn flow_and_slope(&self, drop_pa: f64, memo: &mut Memo) -> (f64, f64) {
+        match self {
+            Self::LinearQuadratic(law) => law.flow_and_slope(drop_pa),
+            Self::Power(law) => law.flow_and_slope_near(drop_pa, memo),
+            _ => self.rare_flow_and_slope(drop_pa, memo),
+        }
+    }
+
+    #[inline(never)]
+    fn rare_flow_and_slope(&self, drop_pa: f64, memo: &mut Memo) -> (f64, f64) {
         match self {
             Self::LinearQuadratic(law) => law.flow_and_slope(drop_pa),
             Self::Power(law) => law.flow_and_slope_near(drop_pa, memo),

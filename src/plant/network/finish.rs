@@ -64,7 +64,8 @@ impl Network {
     /// pressure in one branch of a grounded network of resistances moves no node by more than itself.
     fn misses(&mut self, state: &mut NetworkState) -> (f64, f64) {
         self.chord.fill(0.0);
-        let (pressures, chord) = (self.pressures.as_slice(), self.chord.as_mut_slice());
+        let nodes = self.nodes.len();
+        let (pressures, chord) = (&self.pressures[..nodes], &mut self.chord[..nodes]);
         let elements = self.wires.iter().zip(&self.laws).zip(&mut state.memos);
         let tangents = state.flows.iter().zip(&self.slopes).zip(&mut self.missing);
         let mut sums = (0.0, 0.0);

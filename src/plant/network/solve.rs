@@ -225,8 +225,9 @@ impl Network {
     ) -> Result<f64, NetworkError> {
         counts.evaluations += 1;
         self.imbalance.fill(0.0);
-        let pressures = self.pressures.as_slice();
-        let imbalance = self.imbalance.as_mut_slice();
+        // Of one length in the compiler's eyes, so that an index is checked once for both.
+        let nodes = self.nodes.len();
+        let (pressures, imbalance) = (&self.pressures[..nodes], &mut self.imbalance[..nodes]);
         let results = state.flows.iter_mut().zip(&mut self.slopes);
         let elements = self.wires.iter().zip(&self.laws).zip(&mut state.memos);
         for (((wire, law), memo), (to_flow, to_slope)) in elements.zip(results) {
