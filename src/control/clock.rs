@@ -48,8 +48,7 @@ impl Calendar {
         Clock {
             t_s,
             minute_of_week,
-            second_of_minute: (ms % MS_PER_MINUTE) as f64 / 1000.0,
-            weekday: weekday_of(minute_of_week),
+            ms_of_minute: (ms % MS_PER_MINUTE) as u16,
         }
     }
 
@@ -68,13 +67,21 @@ pub struct Clock {
     pub t_s: f64,
     /// Whole minutes since Monday 00:00 local, 0 to 10 079.
     pub minute_of_week: u16,
-    /// Seconds into that minute, 0 to below 60.
-    pub second_of_minute: f64,
-    /// Day of the week.
-    pub weekday: Weekday,
+    /// Milliseconds into that minute.
+    ms_of_minute: u16,
 }
 
 impl Clock {
+    /// Seconds into the minute, 0 to below 60.
+    pub fn second_of_minute(&self) -> f64 {
+        f64::from(self.ms_of_minute) / 1000.0
+    }
+
+    /// Day of the week.
+    pub fn weekday(&self) -> Weekday {
+        weekday_of(self.minute_of_week)
+    }
+
     /// Minutes since local midnight, 0 to 1439.
     pub fn minute_of_day(&self) -> u16 {
         self.minute_of_week % MINUTES_PER_DAY
@@ -117,9 +124,9 @@ mod tests {
             let t = f64::from(k) * 61.0;
             let c = cal.clock(t);
             let d = cal.date_time(t).unwrap();
-            assert_eq!(c.weekday, d.weekday());
+            assert_eq!(c.weekday(), d.weekday());
             assert_eq!(u32::from(c.minute_of_day()), d.hour() * 60 + d.minute());
-            assert_eq!(c.second_of_minute, f64::from(d.second()));
+            assert_eq!(c.second_of_minute(), f64::from(d.second()));
         }
     }
 
@@ -141,6 +148,6 @@ mod tests {
             assert!(cal.clock(t).minute_of_week < MINUTES_PER_WEEK);
             let _ = cal.date_time(t);
         }
-        assert_eq!(cal.clock(-1.0).weekday, Weekday::Sun);
+        assert_eq!(cal.clock(-1.0).weekday(), Weekday::Sun);
     }
 }

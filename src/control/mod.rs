@@ -5,7 +5,7 @@
 //! acts through [`Controller::apply`]. What it decides it reports as [`Notice`]s, each with a cause.
 //!
 //! Two parts stand on the plant's side of the wires and are stepped by the run itself: the
-//! [`thermostat::Sensor`], which makes readings, and the [`actuator::Actuator`], which follows
+//! [`thermostat::Sensor`], which makes readings (all of a house: [`thermostats`]), and the [`actuator::Actuator`], which follows
 //! commands. Faults lie between them and the controller.
 //!
 //! In every step: zones (setpoints in force, wish to cool or heat), the unit's mode, calls,
@@ -33,6 +33,7 @@ pub mod sequence;
 mod spec;
 pub mod staging;
 pub mod thermostat;
+pub mod thermostats;
 pub mod timetable;
 mod unit;
 pub mod zone;

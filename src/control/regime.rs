@@ -146,7 +146,7 @@ impl ZoneSpec {
         }
         let (start, lead) = (self.optimum_start.as_ref()?, s.lead.as_mut()?);
         let (minutes, band) = self.timetable.next_start(clock.minute_of_week)?;
-        let left_s = f64::from(minutes) * 60.0 - clock.second_of_minute;
+        let left_s = f64::from(minutes) * 60.0 - clock.second_of_minute();
         // A minute of slack: the next look is a minute away, and late is worse than early.
         if left_s - 60.0 >= start.cap_s {
             return None;

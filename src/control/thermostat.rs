@@ -7,6 +7,9 @@ use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::SeedableRng;
 
+/// A hair of slack, so that summed steps sample on the step they stand for, s.
+pub(super) const SAMPLE_SLACK_S: f64 = 1e-6;
+
 /// A room sensor. All zeros is a perfect one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sensor {
@@ -65,16 +68,13 @@ impl Sensor {
         }
         state.lagged_c = if state.weights.dt_s == dt_s {
             state.weights.lagged_c(state, input)
-        } else if self.lag_s > 0.0 {
+        } else {
             state.weights = LagWeights::new(self.lag_s, dt_s);
             state.weights.lagged_c(state, input)
-        } else {
-            input
         };
         state.input_c = input;
         state.since_sample_s += dt_s;
-        // A hair of slack, so that summed steps sample on the step they stand for.
-        if state.since_sample_s >= self.sample_s - 1e-6 {
+        if state.since_sample_s >= self.sample_s - SAMPLE_SLACK_S {
             self.sample(dt_s, state);
         }
         state.reading_c
@@ -82,7 +82,7 @@ impl Sensor {
 
     /// Takes the sample that is due; most steps fall between two.
     #[inline(never)]
-    fn sample(&self, dt_s: f64, state: &mut SensorState) {
+    pub(super) fn sample(&self, dt_s: f64, state: &mut SensorState) {
         state.since_sample_s = if self.sample_s > dt_s {
             (state.since_sample_s - self.sample_s).max(0.0)
         } else {
@@ -123,7 +123,7 @@ pub struct SensorState {
     /// Reading now held, °C.
     pub reading_c: f64,
     input_c: f64,
-    since_sample_s: f64,
+    pub(super) since_sample_s: f64,
     weights: LagWeights,
     noise: Xoshiro256PlusPlus,
 }
@@ -131,11 +131,11 @@ pub struct SensorState {
 /// Weights of the exact first-order step for one `dt_s`: with a = e^(-h/tau) and
 /// b = (1 - a) tau / h, y1 = a y0 + (b - a) x0 + (1 - b) x1 (linear input between x0 and x1).
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct LagWeights {
+pub(super) struct LagWeights {
     dt_s: f64,
-    old_output: f64,
-    old_input: f64,
-    new_input: f64,
+    pub(super) old_output: f64,
+    pub(super) old_input: f64,
+    pub(super) new_input: f64,
 }
 
 impl LagWeights {
@@ -148,7 +148,15 @@ impl LagWeights {
     };
 
     #[cold]
-    fn new(lag_s: f64, dt_s: f64) -> Self {
+    pub(super) fn new(lag_s: f64, dt_s: f64) -> Self {
+        if lag_s <= 0.0 {
+            return Self {
+                dt_s,
+                old_output: 0.0,
+                old_input: 0.0,
+                new_input: 1.0,
+            };
+        }
         let h = dt_s / lag_s;
         // exp_m1 keeps 1 - a exact when the step is short against the lag.
         let one_less_a = -(-h).exp_m1();

@@ -16,21 +16,20 @@ pub struct Spaces {
 }
 
 impl Spaces {
-    fn at(&self, space: DuctSpace) -> f64 {
-        match space {
-            DuctSpace::Roof => self.roof_c,
-            DuctSpace::Indoors => self.indoors_c,
-            DuctSpace::Outdoors => self.outdoors_c,
-        }
+    /// In an order that needs no branch.
+    fn list(&self) -> [f64; 3] {
+        [self.roof_c, self.indoors_c, self.outdoors_c]
     }
 }
 
 /// A duct's part in the transport.
 #[derive(Clone, Copy, Debug)]
 struct Leg {
-    upstream: Option<usize>,
+    /// Where its air comes from: 0 the supply plenum, then the trunks.
+    from: usize,
+    /// Where it runs, in [`Spaces::list`].
+    space: usize,
     ua_w_k: f64,
-    space: DuctSpace,
     /// e^(−NTU) at the present flow.
     kept: f64,
     flow_kg_s: f64,
@@ -47,8 +46,10 @@ pub struct Transport {
     relief_to_return: bool,
     returns_kg_s: Vec<f64>,
     relief_kg_s: f64,
-    /// Air at the end of each trunk.
-    trunk_air: Vec<MoistAir>,
+    /// Whether air comes back from a room through an outlet.
+    reversed: bool,
+    /// Air in the supply plenum, then at the end of each trunk.
+    supply_air: Vec<MoistAir>,
     /// Air entering the room from each outlet.
     outlet_air: Vec<MoistAir>,
 }
@@ -56,10 +57,14 @@ pub struct Transport {
 impl Transport {
     /// For an air side at rest, all of it at `air`.
     pub fn new(spec: &AirSideSpec, air: MoistAir) -> Transport {
-        let leg = |upstream, run: &super::air_side::Run| Leg {
-            upstream,
+        let leg = |upstream: Option<usize>, run: &super::air_side::Run| Leg {
+            from: upstream.map_or(0, |trunk| trunk + 1),
+            space: match run.space {
+                DuctSpace::Roof => 0,
+                DuctSpace::Indoors => 1,
+                DuctSpace::Outdoors => 2,
+            },
             ua_w_k: run.ua_w_k(),
-            space: run.space,
             kept: 0.0,
             flow_kg_s: 0.0,
         };
@@ -72,7 +77,8 @@ impl Transport {
             relief_to_return: spec.relief.is_some_and(|r| r.to == ReliefTo::Return),
             returns_kg_s: vec![0.0; spec.returns.len()],
             relief_kg_s: 0.0,
-            trunk_air: vec![air; spec.trunks.len()],
+            reversed: false,
+            supply_air: vec![air; spec.trunks.len() + 1],
             outlet_air: vec![air; spec.outlets.len()],
         }
     }
@@ -90,6 +96,7 @@ impl Transport {
         };
         set(&mut self.trunks, &state.trunks_m3_s);
         set(&mut self.outlets, &state.outlets_m3_s);
+        self.reversed = self.outlets.iter().any(|leg| leg.flow_kg_s < 0.0);
         for (m, &q) in self.returns_kg_s.iter_mut().zip(&state.returns_m3_s) {
             *m = rho * q.max(0.0);
         }
@@ -129,29 +136,30 @@ impl Transport {
         room_air: impl Fn(usize) -> MoistAir,
         spaces: &Spaces,
     ) {
-        for i in 0..self.trunks.len() {
-            let leg = self.trunks[i];
+        let around_c = spaces.list();
+        self.supply_air[0] = plenum;
+        for (i, leg) in self.trunks.iter().enumerate() {
             if leg.flow_kg_s > 0.0 {
-                let from = leg.upstream.map_or(plenum, |p| self.trunk_air[p]);
-                self.trunk_air[i] = pass(&leg, from, spaces);
+                self.supply_air[i + 1] = leg.pass(self.supply_air[leg.from], &around_c);
             }
         }
-        for i in 0..self.outlets.len() {
-            let leg = self.outlets[i];
-            if leg.flow_kg_s < 0.0 {
-                // Air that comes back out of a room reaches its trunk's end and mixes there.
-                let back = pass(&leg, room_air(self.outlet_room[i]), spaces);
-                if let Some(t) = leg.upstream {
-                    let forward = self.trunks[t].flow_kg_s.max(0.0);
-                    let air = self.trunk_air[t];
-                    self.trunk_air[t] = MoistAir::mix(forward, air, -leg.flow_kg_s, back);
-                }
-            }
+        if self.reversed {
+            self.carry_back(room_air, &around_c);
         }
-        for i in 0..self.outlets.len() {
-            let leg = self.outlets[i];
-            let from = leg.upstream.map_or(plenum, |t| self.trunk_air[t]);
-            self.outlet_air[i] = pass(&leg, from, spaces);
+        for (leg, air) in self.outlets.iter().zip(&mut self.outlet_air) {
+            *air = leg.pass(self.supply_air[leg.from], &around_c);
+        }
+    }
+
+    /// Air that comes back out of a room reaches its trunk's end and mixes there.
+    fn carry_back(&mut self, room_air: impl Fn(usize) -> MoistAir, around_c: &[f64; 3]) {
+        for (leg, &room) in self.outlets.iter().zip(&self.outlet_room) {
+            if leg.flow_kg_s < 0.0 && leg.from > 0 {
+                let back = leg.pass(room_air(room), around_c);
+                let forward = self.trunks[leg.from - 1].flow_kg_s.max(0.0);
+                let air = &mut self.supply_air[leg.from];
+                *air = MoistAir::mix(forward, *air, -leg.flow_kg_s, back);
+            }
         }
     }
 
@@ -161,11 +169,14 @@ impl Transport {
     }
 }
 
-/// Heat gain of a duct: `T_s + (T − T_s)·e^(−NTU)`.
-fn pass(leg: &Leg, air: MoistAir, spaces: &Spaces) -> MoistAir {
-    let around = spaces.at(leg.space);
-    MoistAir {
-        t_c: around + (air.t_c - around) * leg.kept,
-        w: air.w,
+impl Leg {
+    /// Heat gain of a duct: `T_s + (T − T_s)·e^(−NTU)`.
+    #[inline]
+    fn pass(&self, air: MoistAir, around_c: &[f64; 3]) -> MoistAir {
+        let around = around_c[self.space];
+        MoistAir {
+            t_c: around + (air.t_c - around) * self.kept,
+            w: air.w,
+        }
     }
 }

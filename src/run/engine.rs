@@ -10,9 +10,8 @@ use super::house::House;
 use super::sample::{OutletSample, RoomSample, Sample, ZoneSample};
 use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
-use crate::control::thermostat::SensorState;
+use crate::control::thermostats::{Thermostats, ThermostatsState};
 use crate::control::{Action, Calendar, Commands, ControlState, Notice, Readings};
-use crate::math::lanes::Seat;
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
 use crate::plant::coupled_rooms::RoomsState;
@@ -48,7 +47,7 @@ pub struct State {
     /// The controller.
     pub control: ControlState,
     /// Thermostats, by zone.
-    pub sensors: Vec<SensorState>,
+    pub sensors: ThermostatsState,
     /// Damper motors, by channel.
     pub motors: Vec<ActuatorState>,
     /// Faults that last, and what they hold.
@@ -71,6 +70,7 @@ pub struct Engine<'a> {
     /// The controller's clock starts with the warm-up, the run's with what is recorded, s.
     lead_s: f64,
     drivers: Drivers<'a>,
+    thermostats: Thermostats,
     air_side: AirSide,
     air_changed: bool,
     transport: Transport,
@@ -117,16 +117,13 @@ impl<'a> Engine<'a> {
         let house_state = House::initial(scenario);
         let indoors = house_state.air(scenario.air.returns[0].room);
         let controller = &scenario.control.controller;
-        let sensors = scenario
-            .zones
-            .iter()
-            .enumerate()
-            .map(|(i, z)| {
-                let (air, wall) = (house_state.air(z.room).t_c, house_state.fabric_c(z.room));
-                z.sensor
-                    .initial_state(air, wall, scenario.run.seed ^ ((i as u64 + 1) << 32))
-            })
-            .collect();
+        let zones = scenario.zones.iter();
+        let thermostats = Thermostats::new(zones.map(|z| (z.sensor, z.room)), dt_s);
+        let sensors = thermostats.initial_state(|i| {
+            let room = scenario.zones[i].room;
+            let (air, wall) = (house_state.air(room).t_c, house_state.fabric_c(room));
+            (air, wall, scenario.run.seed ^ ((i as u64 + 1) << 32))
+        });
         let channels = scenario.control.actuators.len();
         let state = State {
             t_s: -scenario.run.warm_up_s,
@@ -146,6 +143,7 @@ impl<'a> Engine<'a> {
             ),
             lead_s: scenario.run.warm_up_s,
             drivers,
+            thermostats,
             transport: Transport::new(&scenario.air, indoors),
             house: House::new(scenario),
             saturation: SaturationTable::new(scenario.site.pressure_pa),
@@ -318,13 +316,12 @@ impl<'a> Engine<'a> {
 
     /// Thermostats and damper positions, as they reach the controller.
     fn read(&mut self, state: &mut State) {
-        let zones = self.scenario.zones.iter().zip(&mut state.sensors);
-        for ((z, sensor), reading_c) in zones.zip(&mut self.readings_c) {
-            let seat = Seat::of(z.room);
-            let room = &state.house.blocks[seat.block];
-            let (air_c, wall_c) = (seat.get(&room.air_c), seat.get(&room.fabric_c));
-            *reading_c = z.sensor.step(air_c, wall_c, self.dt_s, sensor);
-        }
+        let rooms = |block: usize| {
+            let rooms = &state.house.blocks[block];
+            (rooms.air_c, rooms.fabric_c)
+        };
+        let readings_c = self.thermostats.step(rooms, &mut state.sensors);
+        self.readings_c.copy_from_slice(readings_c);
         self.pass_readings(state.t_s, state);
     }
 

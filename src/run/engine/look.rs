@@ -4,7 +4,8 @@ use super::{Engine, State};
 use crate::control::Mode;
 use crate::control::zone::Regime;
 use crate::math::lanes::{LANES, Lanes};
-use crate::plant::drivers::Drive;
+use crate::plant::coupled_rooms::StoreLanes;
+use crate::plant::drivers::{Drive, DriveLanes};
 use crate::plant::unit::UnitOutput;
 use crate::run::sample::{AirSample, RoomSample, UnitSample, ZoneSample};
 
@@ -64,24 +65,19 @@ impl Engine<'_> {
             condensate_kg_s: unit.condensate_kg_s,
         };
         let blocks = state.house.blocks.iter().zip(self.house.saturated_w());
-        let rooms = s.rooms.chunks_mut(LANES);
-        let rooms = rooms.zip(state.air.rooms_pa.chunks(LANES));
-        for ((rooms, pressures), ((now, &saturated), d)) in rooms.zip(blocks.zip(&drive.rooms)) {
-            let rh = relative_humidity(saturated, now.w);
-            for (lane, (r, &pressure_pa)) in rooms.iter_mut().zip(pressures).enumerate() {
-                let of = |lanes: &Lanes| lanes.as_array()[lane % LANES];
-                *r = RoomSample {
-                    air_c: of(&now.air_c),
-                    contents_c: of(&now.contents_c),
-                    fabric_c: of(&now.fabric_c),
-                    w: of(&now.w),
-                    rh: of(&rh),
-                    pressure_pa,
-                    people: of(&d.people),
-                };
-            }
+        let mut blocks = blocks.zip(&drive.rooms);
+        // Whole blocks in code without a loop over their rooms.
+        let (rooms, last) = s.rooms.as_chunks_mut::<LANES>();
+        for (rooms, ((now, &saturated), d)) in rooms.iter_mut().zip(&mut blocks) {
+            look_at_rooms(rooms, now, saturated, d);
+        }
+        if let Some(((now, &saturated), d)) = blocks.next() {
+            look_at_rooms(last, now, saturated, d);
         }
         if self.air_changed {
+            for (r, &pressure_pa) in s.rooms.iter_mut().zip(&state.air.rooms_pa) {
+                r.pressure_pa = pressure_pa;
+            }
             let faces = self.scenario.outlets.iter().map(|o| o.face_area_m2);
             let flows = state.air.outlets_m3_s.iter().zip(faces);
             for (o, (&flow, face_m2)) in s.outlets.iter_mut().zip(flows) {
@@ -97,6 +93,21 @@ impl Engine<'_> {
             o.reported = reported;
             o.air_c = air.t_c;
         }
+    }
+}
+
+/// Fills the rooms of a block, but for their pressure.
+#[inline(always)]
+fn look_at_rooms(rooms: &mut [RoomSample], now: &StoreLanes, saturated_w: Lanes, d: &DriveLanes) {
+    let rh = relative_humidity(saturated_w, now.w);
+    for (lane, r) in rooms.iter_mut().enumerate() {
+        let of = |lanes: &Lanes| lanes.as_array()[lane % LANES];
+        r.air_c = of(&now.air_c);
+        r.contents_c = of(&now.contents_c);
+        r.fabric_c = of(&now.fabric_c);
+        r.w = of(&now.w);
+        r.rh = of(&rh);
+        r.people = of(&d.people);
     }
 }
 

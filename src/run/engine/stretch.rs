@@ -11,7 +11,7 @@
 
 use super::{Engine, Seen, State};
 use crate::control::Commands;
-use crate::math::lanes::Seat;
+use crate::math::lanes::Lanes;
 use crate::plant::air::MoistAir;
 use crate::plant::air_side::AirCommand;
 use crate::plant::coupled_rooms::RoomsState;
@@ -185,16 +185,18 @@ impl Engine<'_> {
 
     /// Thermostats at a part of the way from the beginning of the stretch to its end.
     fn read_between(&mut self, part: f64, t_s: f64, state: &mut State) {
-        let zones = self.scenario.zones.iter().zip(&mut state.sensors);
-        for ((z, sensor), reading_c) in zones.zip(&mut self.readings_c) {
-            let seat = Seat::of(z.room);
-            let from = &self.stretch.rooms.blocks[seat.block];
-            let to = &state.house.blocks[seat.block];
-            let between = |a: f64, b: f64| a + part * (b - a);
-            let air_c = between(seat.get(&from.air_c), seat.get(&to.air_c));
-            let wall_c = between(seat.get(&from.fabric_c), seat.get(&to.fabric_c));
-            *reading_c = z.sensor.step(air_c, wall_c, self.dt_s, sensor);
-        }
+        let part = Lanes::splat(part);
+        let between = |a: Lanes, b: Lanes| a + part * (b - a);
+        let rooms = |block: usize| {
+            let (from, to) = (
+                &self.stretch.rooms.blocks[block],
+                &state.house.blocks[block],
+            );
+            let air_c = between(from.air_c, to.air_c);
+            (air_c, between(from.fabric_c, to.fabric_c))
+        };
+        let readings_c = self.thermostats.step(rooms, &mut state.sensors);
+        self.readings_c.copy_from_slice(readings_c);
         self.pass_readings(t_s, state);
     }
 
