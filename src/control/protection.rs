@@ -40,7 +40,8 @@ impl Sense {
             Self::CoilFlowLow => (100.0 * value, "% of rated"),
             Self::SupplyLow | Self::SupplyHigh | Self::CoilSurfaceLow => (value, "°C"),
         };
-        let sign = if value < 0.0 { "−" } else { "" };
+        // What rounds to nothing has no sign.
+        let sign = if value <= -0.05 { "−" } else { "" };
         format!("{sign}{:.1} {unit}", value.abs())
     }
 
