@@ -232,6 +232,26 @@ mod tests {
         ]
     }
 
+    /// Wherever rounding puts the start beside the answer, the search does not leave it.
+    #[test]
+    fn a_start_at_the_answer_ends_the_search() {
+        for i in 1..1000 {
+            let target = f64::from(i) * 0.1;
+            let asked = std::cell::Cell::new(0);
+            let falling = |x: f64| {
+                asked.set(asked.get() + 1);
+                (200.0 - 300.0 * x * x, -600.0 * x)
+            };
+            let answer = ((200.0 - target) / 300.0).sqrt();
+            for start in [answer.next_down(), answer, answer.next_up()] {
+                asked.set(0);
+                let (x, _) = invert(falling, target, start, 1.0);
+                assert!((x - answer).abs() < 1e-15, "{x} is not {answer}");
+                assert_eq!(asked.get(), 1, "from {start}");
+            }
+        }
+    }
+
     #[test]
     fn affinity_laws() {
         // 300 L/s, 100 Pa, 90 W at 80 % speed is 240 L/s, 64 Pa, 46.08 W (reference sheet).
