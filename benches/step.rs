@@ -34,7 +34,8 @@ const AFTERNOON_S: f64 = 15.0 * 3600.0;
 
 fn main() {
     let args: Vec<String> = std::env::args().collect();
-    // `count whole 8 3600`: so many steps and nothing else, for counting instructions.
+    // `count whole 8 3600`: so many seconds and nothing else, for counting instructions; `seconds` steps
+    // each of them.
     if let Some(at) = args.iter().position(|a| a == "count") {
         count(&args[at + 1..]);
     } else if args.iter().any(|a| a == "ratios") {

@@ -192,8 +192,8 @@ pub(super) struct Memo {
     one_over: f64,
     /// The exponent then.
     exponent: f64,
-    /// Terms of the series around that number, the power itself first.
-    terms: [f64; 8],
+    /// That power.
+    power: f64,
 }
 
 impl Memo {
@@ -202,25 +202,21 @@ impl Memo {
     #[inline]
     fn power(&mut self, x: f64, q: f64) -> f64 {
         const NEAR: f64 = 1.0 / 128.0;
-        let mut d = x * self.one_over - 1.0;
+        let d = x * self.one_over - 1.0;
         if d.abs() > NEAR || self.exponent != q {
-            self.move_to(x, q);
-            d = 0.0;
+            *self = Self {
+                one_over: 1.0 / x,
+                exponent: q,
+                power: x.powf(q),
+                ..*self
+            };
+            return self.power;
         }
-        let [first, rest @ ..] = &self.terms;
-        first + rest.iter().rfold(0.0, |sum, term| d * (term + sum))
-    }
-
-    /// Takes the power of `x` anew, and the series around it.
-    #[cold]
-    fn move_to(&mut self, x: f64, q: f64) {
-        self.one_over = 1.0 / x;
-        self.exponent = q;
-        self.terms[0] = x.powf(q);
-        for k in 1..self.terms.len() {
-            let nth = k as f64;
-            self.terms[k] = self.terms[k - 1] * (q + 1.0 - nth) / nth;
-        }
+        // Terms kept with the power would save some products here and cost every cold solution more.
+        let term = |k: f64| (q - k) * (1.0 / (k + 1.0)) * d;
+        let series = 1.0 + term(4.0) * (1.0 + term(5.0) * (1.0 + term(6.0)));
+        let series = 1.0 + term(2.0) * (1.0 + term(3.0) * series);
+        self.power * (1.0 + term(0.0) * (1.0 + term(1.0) * series))
     }
 }
 
