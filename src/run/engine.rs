@@ -233,8 +233,11 @@ impl<'a> Engine<'a> {
         self.advance(state, events, 1).map(|(sample, _)| sample)
     }
 
-    /// As [`step`](Self::step), by at most so many time steps at once: more than one only in a quiet
-    /// stretch ([`stretch`]). Says how many it made.
+    /// As [`step`](Self::step), by at most so many time steps at once; says how many it made.
+    ///
+    /// More than one are made only while nothing moves, and never across a half minute, a person's action
+    /// or the turn of a fault: the plant then goes in one step as long as all of them (at most
+    /// `run.quiet_step`), and the controller looks at every one.
     ///
     /// # Errors
     /// As [`step`](Self::step).
