@@ -137,6 +137,7 @@ impl<'a> Engine<'a> {
             house: house_state,
         };
         let sound = SoundStage::new(scenario);
+        let paces = Pace::all(scenario)?;
         let engine = Engine {
             calendar: Calendar::new(
                 scenario.run.start - TimeDelta::milliseconds((scenario.run.warm_up_s * 1e3) as i64),
@@ -147,8 +148,8 @@ impl<'a> Engine<'a> {
             transport: Transport::new(&scenario.air, indoors),
             house: House::new(scenario),
             saturation: SaturationTable::new(scenario.site.pressure_pa),
-            paces: Pace::all(scenario)?,
-            stretch: Stretch::new(scenario),
+            stretch: Stretch::new(scenario, paces.len()),
+            paces,
             commands: controller.commands(),
             faults: scenario.faults.clone(),
             hand: None,

@@ -45,11 +45,11 @@ pub(super) struct Stretch {
 }
 
 impl Stretch {
-    pub(super) fn new(scenario: &Scenario) -> Stretch {
-        let run = &scenario.run;
+    /// At most so many time steps at once.
+    pub(super) fn new(scenario: &Scenario, most: usize) -> Stretch {
         Stretch {
             next: 1.0,
-            most: (run.quiet_step_s / run.step_s + 1e-6).floor().max(1.0),
+            most: most as f64,
             supply_k_per_step: 0.0,
             decided: false,
             waiting: scenario.control.controller.commands(),
