@@ -59,29 +59,17 @@ fn ratios() {
     for rooms in ROOMS {
         let scenario = common::house(rooms);
         let (begun, start) = afternoon(&scenario);
-        let mut watchers = observers(&scenario);
         let mut floor = floor::Floor::new(&scenario);
-        let mut events = Vec::with_capacity(4096);
         let mut best = [[f64::INFINITY; 3]; PIECES];
         let seconds = HOUR / PIECES as u64;
         for _ in 0..TRIES {
             // With quiet stretches, and without.
             for (which, most) in [(0, u64::MAX), (2, 1)] {
-                let (mut engine, mut state) = (begun.clone(), start.clone());
-                let mut recorder = Recorder::new(&scenario);
+                let mut run = Run::new(&scenario, begun.clone(), start.clone());
                 for (piece, best) in best.iter_mut().enumerate() {
                     let from_s = AFTERNOON_S + (piece as u64 * seconds) as f64;
                     let begin = Instant::now();
-                    hour(
-                        from_s,
-                        seconds,
-                        most,
-                        &mut engine,
-                        &mut state,
-                        &mut watchers,
-                        &mut recorder,
-                        &mut events,
-                    );
+                    run.pass(from_s, seconds, most);
                     best[which] = best[which].min(begin.elapsed().as_secs_f64());
                 }
             }
@@ -127,49 +115,50 @@ fn count(args: &[String]) {
         }
         return;
     }
-    let (mut engine, mut state) = afternoon(&scenario);
-    let mut watchers = observers(&scenario);
-    let mut recorder = Recorder::new(&scenario);
-    let mut events = Vec::with_capacity(4096);
+    let (engine, state) = afternoon(&scenario);
     let most = if args[0] == "seconds" { 1 } else { u64::MAX };
-    hour(
-        AFTERNOON_S,
-        steps,
-        most,
-        &mut engine,
-        &mut state,
-        &mut watchers,
-        &mut recorder,
-        &mut events,
-    );
+    Run::new(&scenario, engine, state).pass(AFTERNOON_S, steps, most);
 }
 
-/// So many seconds from `from_s`, as `simulate` makes them: with observers and the trace. `most` is
-/// the longest quiet stretch.
-#[allow(clippy::too_many_arguments)]
-fn hour(
-    from_s: f64,
-    seconds: u64,
-    most: u64,
-    engine: &mut Engine<'_>,
-    state: &mut State,
-    watchers: &mut [Box<dyn Observer>],
-    recorder: &mut Recorder,
-    events: &mut Vec<Event>,
-) {
-    events.clear();
-    let mut k = 0;
-    while k < seconds {
-        state.t_s = from_s + k as f64;
-        let to_row = (60 - k % 60).min(seconds - k);
-        let (sample, made) = engine.advance(state, events, to_row.min(most)).unwrap();
-        for w in watchers.iter_mut() {
-            w.observe(sample, made as f64);
+/// A run from three in the afternoon, as `simulate` makes it: with observers and the trace.
+struct Run<'a> {
+    engine: Engine<'a>,
+    state: State,
+    watchers: Vec<Box<dyn Observer>>,
+    recorder: Recorder,
+    events: Vec<Event>,
+}
+
+impl<'a> Run<'a> {
+    fn new(scenario: &'a Scenario, engine: Engine<'a>, state: State) -> Run<'a> {
+        Run {
+            engine,
+            state,
+            watchers: observers(scenario),
+            recorder: Recorder::new(scenario),
+            events: Vec::with_capacity(4096),
         }
-        recorder.hear(sample, made as f64);
-        k += made;
-        if k.is_multiple_of(60) {
-            recorder.record(sample);
+    }
+
+    /// So many seconds from `from_s`; `most` is the longest quiet stretch.
+    fn pass(&mut self, from_s: f64, seconds: u64, most: u64) {
+        self.events.clear();
+        let mut k = 0;
+        while k < seconds {
+            self.state.t_s = from_s + k as f64;
+            let to_row = (60 - k % 60).min(seconds - k);
+            let advanced = self
+                .engine
+                .advance(&mut self.state, &mut self.events, to_row.min(most));
+            let (sample, made) = advanced.unwrap();
+            for w in &mut self.watchers {
+                w.observe(sample, made as f64);
+            }
+            self.recorder.hear(sample, made as f64);
+            k += made;
+            if k.is_multiple_of(60) {
+                self.recorder.record(sample);
+            }
         }
     }
 }
@@ -192,23 +181,10 @@ fn afternoon(scenario: &Scenario) -> (Engine<'_>, State) {
 fn whole_step(bencher: Bencher, rooms: usize) {
     let scenario = common::house(rooms);
     let (engine, start) = afternoon(&scenario);
-    let mut watchers = observers(&scenario);
-    let mut events = Vec::with_capacity(4096);
     bencher
         .counter(ItemsCount::new(HOUR))
-        .with_inputs(|| (engine.clone(), start.clone(), Recorder::new(&scenario)))
-        .bench_local_refs(|(engine, state, recorder)| {
-            hour(
-                AFTERNOON_S,
-                HOUR,
-                u64::MAX,
-                engine,
-                state,
-                &mut watchers,
-                recorder,
-                &mut events,
-            );
-        });
+        .with_inputs(|| Run::new(&scenario, engine.clone(), start.clone()))
+        .bench_local_refs(|run| run.pass(AFTERNOON_S, HOUR, u64::MAX));
 }
 
 /// The floor over as many steps.
