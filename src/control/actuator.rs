@@ -41,10 +41,16 @@ const ARRIVED: f64 = 1e-12;
 impl Actuator {
     /// Whether a motor at `state` would stay where it is if told `target`.
     pub fn stays(&self, target: f64, state: &ActuatorState) -> bool {
-        let to_go = (target.clamp(0.0, 1.0) - state.position).abs();
-        let at_stop = target <= 0.0 || target >= 1.0;
-        let ignored = to_go <= ARRIVED || (to_go <= self.dead_band && !at_stop);
-        target.is_nan() || (!state.moving && ignored)
+        let target = target.clamp(0.0, 1.0);
+        let to_go = target - state.position;
+        let arrived = to_go.abs() <= ARRIVED;
+        target.is_nan() || (!state.moving && (arrived || self.ignores(to_go, target)))
+    }
+
+    /// Whether a resting motor takes no notice of a target, 0..1, so far from where it is.
+    fn ignores(&self, to_go: f64, target: f64) -> bool {
+        let at_stop = target == 0.0 || target == 1.0;
+        to_go.abs() <= self.dead_band && !at_stop
     }
 
     /// Moves toward `target` (limited to 0..1; NaN keeps the position) for `dt_s` seconds and
@@ -65,9 +71,8 @@ impl Actuator {
             state.moving = false;
             return target;
         }
-        let at_stop = target == 0.0 || target == 1.0;
         if !state.moving {
-            if to_go.abs() <= self.dead_band && !at_stop {
+            if self.ignores(to_go, target) {
                 return state.position;
             }
             state.moving = true;

@@ -71,7 +71,7 @@ pub struct Commands {
 impl Commands {
     /// Takes over other commands. Unlike a clone it allocates nothing.
     #[inline]
-    pub(super) fn take_over(&mut self, other: &Self) {
+    pub fn take_over(&mut self, other: &Self) {
         let mut channel_opening = std::mem::take(&mut self.channel_opening);
         channel_opening.clear();
         channel_opening.extend_from_slice(&other.channel_opening);

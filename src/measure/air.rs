@@ -2,7 +2,7 @@
 
 use super::lasting::Lasting;
 use super::limits::face_velocity_limit;
-use super::{Limit, Measure, Observer, call_mask, calling, steps};
+use super::{Limit, Measure, Observer, call_mask, calling};
 use crate::quantity::{self, Dimension, UnitSystem};
 use crate::run::sample::Sample;
 use crate::scenario::Scenario;
@@ -51,7 +51,6 @@ pub struct Pressure {
     limit: Limit,
     zones: Vec<String>,
     lasting: Lasting,
-    step_s: f64,
     worst: Worst,
     peak_pa: f64,
     above_s: f64,
@@ -65,7 +64,6 @@ impl Pressure {
             limit: scenario.limits.static_pa.clone(),
             zones: zone_names(scenario),
             lasting: Lasting::new(scenario.run.step_s),
-            step_s: scenario.run.step_s,
             worst: Worst::NONE,
             peak_pa: f64::NAN,
             above_s: 0.0,
@@ -77,7 +75,7 @@ impl Pressure {
 impl Observer for Pressure {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
         let p = sample.air.external_static_pa();
-        if self.lasting.see_for(p, steps(dt_s, self.step_s)) {
+        if self.lasting.see_for(p, dt_s) {
             self.worst.set(self.lasting.value(), sample);
         }
         self.peak_pa = self.peak_pa.max(p);

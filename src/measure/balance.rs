@@ -4,7 +4,7 @@
 //! the air leaves through leaks instead, while the return draws outdoor air into the hall.
 
 use super::lasting::Lasting;
-use super::{Limit, Measure, Observer, call_mask, calling, steps};
+use super::{Limit, Measure, Observer, call_mask, calling};
 use crate::quantity::Dimension;
 use crate::run::sample::Sample;
 use crate::scenario::Scenario;
@@ -20,7 +20,6 @@ pub struct RoomPressure {
     changes: u64,
     now: Apart,
     lasting: Lasting,
-    step_s: f64,
     worst: Apart,
 }
 
@@ -53,7 +52,6 @@ impl RoomPressure {
             changes: u64::MAX,
             now: Apart::NONE,
             lasting: Lasting::new(scenario.run.step_s),
-            step_s: scenario.run.step_s,
             worst: Apart::NONE,
         }
     }
@@ -85,10 +83,7 @@ impl Observer for RoomPressure {
             self.changes = sample.sound.changes;
             self.now = self.look(sample);
         }
-        if self
-            .lasting
-            .see_for(self.now.pa.abs(), steps(dt_s, self.step_s))
-        {
+        if self.lasting.see_for(self.now.pa.abs(), dt_s) {
             self.worst = Apart {
                 // The least of the last seconds, on the side where the room stands now.
                 pa: self.lasting.value().copysign(self.now.pa),

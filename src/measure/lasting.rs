@@ -3,6 +3,8 @@
 //! A fan that is switched from rest to speed in one step, ahead of a relief that lags, shows a peak
 //! of a second that no duct or ear is judged by.
 
+use super::steps;
+
 /// How long a pressure must last to be judged, s: our own choice, there is no standard. Reliefs and
 /// fans come to rest within it; a gauge read by a person shows no less.
 pub const QUALIFY_S: f64 = 5.0;
@@ -15,6 +17,7 @@ pub struct Lasting {
     recent: Vec<f64>,
     next: usize,
     count: usize,
+    step_s: f64,
 }
 
 impl Lasting {
@@ -28,6 +31,7 @@ impl Lasting {
             recent: vec![0.0; steps],
             next: 0,
             count: 0,
+            step_s,
         }
     }
 
@@ -53,10 +57,10 @@ impl Lasting {
         higher
     }
 
-    /// Takes a value that stood for so many of the times between values.
-    pub fn see_for(&mut self, value: f64, times: u64) -> bool {
+    /// Takes a value that stood for `dt_s`, one time between values or several.
+    pub fn see_for(&mut self, value: f64, dt_s: f64) -> bool {
         // What has stood for the whole window is no news when it stands on.
-        let times = times.min(self.recent.len() as u64);
+        let times = steps(dt_s, self.step_s).min(self.recent.len() as u64);
         (0..times).fold(false, |higher, _| self.see(value) || higher)
     }
 

@@ -138,6 +138,10 @@ impl<'a> Engine<'a> {
         };
         let sound = SoundStage::new(scenario);
         let paces = Pace::all(scenario)?;
+        let mut house = House::new(scenario);
+        for pace in &paces {
+            house.prepare(pace.dt_s);
+        }
         let engine = Engine {
             calendar: Calendar::new(
                 scenario.run.start - TimeDelta::milliseconds((scenario.run.warm_up_s * 1e3) as i64),
@@ -146,7 +150,7 @@ impl<'a> Engine<'a> {
             drivers,
             thermostats,
             transport: Transport::new(&scenario.air, indoors),
-            house: House::new(scenario),
+            house,
             saturation: SaturationTable::new(scenario.site.pressure_pa),
             stretch: Stretch::new(scenario, paces.len()),
             paces,

@@ -131,7 +131,7 @@ pub struct House {
 const GROUND_C: f64 = 17.0;
 
 impl House {
-    /// Makes ready for steps of `dt_s`, so that the first of them allocates nothing.
+    /// Makes ready for steps of `dt_s`, so that they allocate nothing.
     pub fn prepare(&mut self, dt_s: f64) {
         self.coupled.prepare(dt_s);
     }

@@ -132,7 +132,7 @@ impl Engine<'_> {
             surface_c: unit.surface_c,
             ..self.seen(state)
         };
-        self.stretch.waiting.clone_from(&self.commands);
+        self.stretch.waiting.take_over(&self.commands);
         for step in 1..steps {
             let part = step as f64 / steps as f64;
             let t_s = state.t_s + step as f64 * self.dt_s;
