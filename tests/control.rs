@@ -285,6 +285,30 @@ fn case_8_actuator_takes_its_time() {
     assert_eq!(motor.step(f64::NAN, 1.0, &mut s), s.position);
 }
 
+/// Over seven steps of a second the last 0.05 of travel takes four and a half.
+#[test]
+fn the_mean_of_a_motor_is_that_of_its_steps() {
+    let motor = Actuator {
+        travel_s: 90.0,
+        dead_band: 0.02,
+    };
+    let mut s = ActuatorState::at(0.4);
+    motor.step(0.461, 1.0, &mut s);
+    let (before, steps) = (s, 7);
+    let mut sum = s.position;
+    for _ in 1..steps {
+        sum += motor.step(0.461, 1.0, &mut s);
+    }
+    assert_eq!(s.position, 0.461);
+    let mean = motor.mean(0.461, 1.0, steps, &before);
+    assert!((mean - sum / steps as f64).abs() < 1e-15);
+    assert!(mean > before.position && mean < 0.461);
+    assert_eq!(motor.mean(0.461, 1.0, 1, &before), before.position);
+    // One at rest stays, whatever it is told.
+    let rests = ActuatorState::at(0.4);
+    assert_eq!(motor.mean(0.9, 1.0, steps, &rests), 0.4);
+}
+
 #[test]
 fn case_7_optimum_start_formula() {
     let input = |key: &str| number(&format!("/case7_optimum_start/inputs/{key}"));

@@ -53,6 +53,19 @@ impl Actuator {
         to_go.abs() <= self.dead_band && !at_stop
     }
 
+    /// Where a motor under way to `target` stands in the mean of now and the ends of the steps of `dt_s`
+    /// that follow, `times` in all; one at rest stays.
+    pub fn mean(&self, target: f64, dt_s: f64, times: u64, state: &ActuatorState) -> f64 {
+        if !state.moving {
+            return state.position;
+        }
+        let (mut on, mut sum) = (*state, state.position);
+        for _ in 1..times {
+            sum += self.step(target, dt_s, &mut on);
+        }
+        sum / times as f64
+    }
+
     /// Moves toward `target` (limited to 0..1; NaN keeps the position) for `dt_s` seconds and
     /// returns the new position. Once off, the motor goes all the way to its target.
     pub fn step(&self, target: f64, dt_s: f64, state: &mut ActuatorState) -> f64 {

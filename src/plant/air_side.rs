@@ -279,6 +279,37 @@ struct Solved {
     blade_at_rest: bool,
 }
 
+impl Solved {
+    /// Whether this is the solution for a command and filter, with the relief's blade at rest.
+    fn is_for(&self, command: &AirCommand<'_>, loading: f64) -> bool {
+        self.blade_at_rest
+            && self.fan == command.fan
+            && self.relief == command.relief
+            && self.loading == loading
+            && self.openings == command.openings
+            && self.open_doors == command.open_doors
+    }
+}
+
+/// What a step would do to the flows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outlook {
+    /// Leave them as they are.
+    Same,
+    /// Change them little by little, as dampers, blade and filter move.
+    Drifting,
+    /// Begin new ones: the fan was switched, a door opened or shut, or nothing is known of the last.
+    New,
+}
+
+/// What [`AirSide::keep`] notes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AirBefore {
+    fan_hours: f64,
+    blade: f64,
+    blade_at_rest: bool,
+}
+
 /// The air side, ready to be solved.
 #[derive(Clone, Debug)]
 pub struct AirSide {
@@ -481,16 +512,32 @@ impl AirSide {
         dt_s: f64,
         state: &mut AirState,
     ) -> Result<bool, NetworkError> {
+        self.step_at(command, dt_s, dt_s, state)
+    }
+
+    /// As [`step`](Self::step), with the flows of the time `at_s` into it: `command` tells how dampers
+    /// stand then, and a weighted blade is on its way.
+    ///
+    /// # Errors
+    /// As [`step`](Self::step).
+    pub fn step_at(
+        &mut self,
+        command: &AirCommand<'_>,
+        at_s: f64,
+        dt_s: f64,
+        state: &mut AirState,
+    ) -> Result<bool, NetworkError> {
         if command.fan <= 0.0 {
             return Ok(self.rest(command, dt_s, state));
         }
         state.fan_hours += dt_s / 3600.0;
         let loading = self.loading(state.fan_hours);
-        if solved_for(command, loading, state) {
+        let solved = state.solved.as_ref();
+        if solved.is_some_and(|s| s.is_for(command, loading)) {
             state.moving = false;
             return Ok(false);
         }
-        self.set_laws(command, loading, dt_s, state);
+        self.set_laws(command, loading, at_s, state);
         if state.moving {
             self.network.solve_ahead(&mut state.network)?;
         } else {
@@ -522,16 +569,45 @@ impl AirSide {
         Ok(true)
     }
 
-    /// Whether a step of `dt_s` would leave every flow as it is.
-    pub fn holds(&self, command: &AirCommand<'_>, dt_s: f64, state: &AirState) -> bool {
+    /// What a step of `dt_s` would do to the flows.
+    pub fn outlook(&self, command: &AirCommand<'_>, dt_s: f64, state: &AirState) -> Outlook {
         if command.fan <= 0.0 {
-            return state.fan_m3_s == 0.0 && state.fan_speed == 0.0;
+            return if state.fan_m3_s == 0.0 && state.fan_speed == 0.0 {
+                Outlook::Same
+            } else {
+                Outlook::New
+            };
         }
-        solved_for(
-            command,
-            self.loading(state.fan_hours + dt_s / 3600.0),
-            state,
-        )
+        let Some(solved) = &state.solved else {
+            return Outlook::New;
+        };
+        let loading = self.loading(state.fan_hours + dt_s / 3600.0);
+        if solved.is_for(command, loading) {
+            Outlook::Same
+        } else if solved.fan == command.fan && solved.open_doors == command.open_doors {
+            Outlook::Drifting
+        } else {
+            Outlook::New
+        }
+    }
+
+    /// Takes note of what a step overwrites of the time before it.
+    pub fn keep(&self, state: &AirState) -> AirBefore {
+        AirBefore {
+            fan_hours: state.fan_hours,
+            blade: state.blade,
+            blade_at_rest: state.solved.as_ref().is_some_and(|s| s.blade_at_rest),
+        }
+    }
+
+    /// Makes the next step begin where the last one did. Flows stay those of the last one until it is made.
+    pub fn take_back(&self, before: &AirBefore, state: &mut AirState) {
+        state.fan_hours = before.fan_hours;
+        state.blade = before.blade;
+        state.moving = false;
+        if let Some(solved) = &mut state.solved {
+            solved.blade_at_rest = before.blade_at_rest;
+        }
     }
 
     /// Filter resistance over clean, in steps of a thousandth: the filter does not change from second
@@ -733,16 +809,4 @@ fn relief_law(
             }))
         }
     }
-}
-
-/// Whether the last solution was for this command and filter, with the relief's blade at rest.
-fn solved_for(command: &AirCommand<'_>, loading: f64, state: &AirState) -> bool {
-    state.solved.as_ref().is_some_and(|s| {
-        s.blade_at_rest
-            && s.fan == command.fan
-            && s.relief == command.relief
-            && s.loading == loading
-            && s.openings == command.openings
-            && s.open_doors == command.open_doors
-    })
 }

@@ -60,6 +60,35 @@ struct Seen {
     supply_c: f64,
     surface_c: f64,
     return_c: f64,
+    flow: Felt,
+}
+
+/// Pressure and flows at one instant.
+#[derive(Clone, Copy, Debug, Default)]
+struct Felt {
+    static_pa: f64,
+    rooms_m3_s: f64,
+    fan_m3_s: f64,
+}
+
+impl Felt {
+    fn of(air: &AirState) -> Felt {
+        Felt {
+            static_pa: air.supply_pa,
+            rooms_m3_s: air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum(),
+            fan_m3_s: air.fan_m3_s,
+        }
+    }
+
+    /// From here through `now` and on, to `times` the way.
+    fn through(&self, now: &Felt, times: f64) -> Felt {
+        let on = |from: f64, to: f64| to + (times - 1.0) * (to - from);
+        Felt {
+            static_pa: on(self.static_pa, now.static_pa),
+            rooms_m3_s: on(self.rooms_m3_s, now.rooms_m3_s),
+            fan_m3_s: on(self.fan_m3_s, now.fan_m3_s),
+        }
+    }
 }
 
 /// Steps one scenario through time. Owns the scratch memory; a step allocates nothing.
@@ -86,10 +115,14 @@ pub struct Engine<'a> {
     readings_c: Vec<f64>,
     /// By channel as the controller is told them, and after the last the 1 of outlets without one.
     positions: Vec<f64>,
+    /// By channel as the motors stand, with the same 1 after the last.
+    standing: Vec<f64>,
     openings: Vec<f64>,
-    /// Where in `positions` each outlet finds its own.
+    /// Where in `positions` and `standing` each outlet finds its own.
     outlet_seat: Vec<usize>,
-    rooms_flow_m3_s: f64,
+    /// Of the last solution, and at the end of the last step.
+    flowing: Felt,
+    felt: Felt,
     notices: Vec<Notice>,
     next_action: usize,
     /// Changes of zones at the last look at them.
@@ -159,13 +192,15 @@ impl<'a> Engine<'a> {
             hand: None,
             readings_c: vec![f64::NAN; scenario.zones.len()],
             positions: [vec![0.0; channels], vec![1.0]].concat(),
+            standing: [vec![0.0; channels], vec![1.0]].concat(),
             outlet_seat: scenario
                 .control
                 .outlet_channel
                 .iter()
                 .map(|c| c.unwrap_or(channels))
                 .collect(),
-            rooms_flow_m3_s: 0.0,
+            flowing: Felt::default(),
+            felt: Felt::default(),
             openings: vec![1.0; scenario.outlets.len()],
             notices: Vec::with_capacity(64),
             next_action: 0,
@@ -265,7 +300,7 @@ impl<'a> Engine<'a> {
         self.move_dampers(state, events);
         let steps = self.quiet_steps(most, state);
         let (steps, unit) = if steps > 1 {
-            self.pass(steps, state)?
+            self.pass(steps, state, events)?
         } else {
             (1, self.carry(1, state, events)?)
         };
@@ -283,7 +318,7 @@ impl<'a> Engine<'a> {
         events: &mut Vec<Event>,
     ) -> Result<UnitOutput, RunError> {
         let dt_s = steps as f64 * self.dt_s;
-        self.blow(dt_s, state, events)?;
+        self.blow(steps, state, events)?;
         let pace = self.pace(
             steps,
             self.scenario.air.air.density_kg_m3 * state.air.fan_m3_s,
@@ -351,6 +386,7 @@ impl<'a> Engine<'a> {
             supply_c: state.plenum.t_c,
             surface_c: self.sample.unit.surface_c,
             return_c: self.return_c(state),
+            flow: self.felt,
         }
     }
 
@@ -360,16 +396,16 @@ impl<'a> Engine<'a> {
         let readings = Readings {
             zone_c: &self.readings_c,
             damper_position: &self.positions[..state.motors.len()],
-            static_pa: state.air.supply_pa,
+            static_pa: seen.flow.static_pa,
             supply_c: seen.supply_c,
             coil_surface_c: seen.surface_c,
             return_c: seen.return_c,
             rooms_flow_m3_s: if fan_on {
-                self.rooms_flow_m3_s
+                seen.flow.rooms_m3_s
             } else {
                 f64::NAN
             },
-            coil_flow_fraction: state.air.fan_m3_s / s.rated_flow_m3_s,
+            coil_flow_fraction: seen.flow.fan_m3_s / s.rated_flow_m3_s,
         };
         if let Some(hand) = &mut self.hand {
             hand.command(
@@ -415,17 +451,35 @@ impl<'a> Engine<'a> {
     }
 
     fn move_dampers(&mut self, state: &mut State, events: &mut Vec<Event>) {
+        self.drive_motors(state.t_s, state, events);
+        self.stand(state);
+    }
+
+    /// Dampers where they stand now.
+    fn stand(&mut self, state: &mut State) {
+        for (stands, motor) in self.standing.iter_mut().zip(&state.motors) {
+            *stands = motor.position;
+        }
+        self.set_openings(state);
+    }
+
+    /// Motors on their way for one time step from `t_s`.
+    fn drive_motors(&mut self, t_s: f64, state: &mut State, events: &mut Vec<Event>) {
         let control = &self.scenario.control;
         let targets = control.actuators.iter().zip(&self.commands.channel_opening);
         for (c, (motor, (actuator, &target))) in state.motors.iter_mut().zip(targets).enumerate() {
             let was_moving = motor.moving;
             actuator.step(target, self.dt_s, motor);
             if was_moving && !motor.moving {
-                events.push(arrived(self.scenario, c, motor.position, state.t_s));
+                events.push(arrived(self.scenario, c, motor.position, t_s));
             }
         }
+    }
+
+    /// Outlets as the motors stand, but for faults.
+    fn set_openings(&mut self, state: &mut State) {
         for (opening, &seat) in self.openings.iter_mut().zip(&self.outlet_seat) {
-            *opening = state.motors.get(seat).map_or(1.0, |m| m.position);
+            *opening = self.standing[seat];
         }
         let mut air = Impairment::NONE;
         let mut plant = fault::Plant {
@@ -438,24 +492,31 @@ impl<'a> Engine<'a> {
 
     fn blow(
         &mut self,
-        dt_s: f64,
+        steps: u64,
         state: &mut State,
         events: &mut Vec<Event>,
     ) -> Result<(), RunError> {
+        let dt_s = steps as f64 * self.dt_s;
         let drive = self.drivers.at(state.t_s + 0.5 * dt_s);
         let relief = self.scenario.control.relief_channel;
         let command = AirCommand {
             fan: self.commands.fan_fraction,
             openings: &self.openings,
-            relief: relief.map_or(0.0, |c| state.motors[c].position),
+            relief: relief.map_or(0.0, |c| self.standing[c]),
             open_doors: &drive.open,
         };
         let was_on = state.air.fan_speed > 0.0;
-        self.air_changed = self.air_side.step(&command, dt_s, &mut state.air)?;
+        // Short steps each have the flows of their end: these are in the mean those of the middle one's.
+        let at_s = 0.5 * (dt_s + self.dt_s);
+        let air = &mut state.air;
+        self.air_changed = self.air_side.step_at(&command, at_s, dt_s, air)?;
         if self.air_changed {
             self.transport.refresh(&state.air);
             self.house.take_flows(&state.air);
-            self.rooms_flow_m3_s = state.air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
+            self.flowing = Felt::of(&state.air);
+            self.felt = self.felt.through(&self.flowing, dt_s / at_s);
+        } else {
+            self.felt = self.flowing;
         }
         let is_on = state.air.fan_speed > 0.0;
         if was_on != is_on {

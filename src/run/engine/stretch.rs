@@ -1,29 +1,38 @@
-//! Quiet stretches: while nothing moves, the plant goes in one longer step.
+//! Quiet stretches: while nothing new is commanded, the plant goes in one longer step.
 //!
-//! A stretch is quiet when the controller has nothing new to say, every motor rests, the compressor
-//! holds its speed and the air network would give the same flows. The thermostats and the controller
-//! still look every time step, at rooms between the two ends of the long step; when one of these
-//! looks changes anything, the long step is taken back and made again up to that instant. How
-//! long a stretch may be follows from how far the last step went from where it pointed.
+//! A stretch is quiet when the controller has nothing new to say and the compressor holds its speed.
+//! While motors are under way, or a relief's blade follows the pressure, it is short, and has the flows
+//! of dampers as they stand in the mean of it. The thermostats, the motors and the controller still
+//! go by time steps, and look at rooms, pressure and flow between the two ends of the long step; when
+//! one of these looks changes anything, the long step is taken back and made again up to that
+//! instant. How long a stretch may be follows from how far the last step went from where it pointed.
 //!
 //! Times of start and stop are therefore those of the short step, but for what the longer step does
 //! to temperatures: `tests/quiet_stretches.rs` holds both to bounds.
 
-use super::{Engine, Seen, State};
+use super::{Engine, Felt, Seen, State};
 use crate::control::Commands;
+use crate::control::actuator::ActuatorState;
 use crate::math::lanes::Lanes;
 use crate::plant::air::MoistAir;
-use crate::plant::air_side::AirCommand;
+use crate::plant::air_side::{AirBefore, AirCommand, Outlook};
 use crate::plant::coupled_rooms::RoomsState;
 use crate::plant::unit::{UnitOutput, UnitState};
 use crate::run::RunError;
+use crate::run::event::Event;
 use crate::scenario::Scenario;
 
 /// How far a room may end a step from where it pointed at its outset, K. The step's own error is
 /// some hundredth of it.
 const SURPRISE_K: f64 = 0.003;
+/// The same where flows changed, K: a room then turns at once and goes on straight, which troubles a
+/// step far less than a bend that lasts.
+const SURPRISE_OF_FLOWS_K: f64 = 4.0 * SURPRISE_K;
 /// The same for supply air, which the cut-outs watch, K.
-const SUPPLY_SURPRISE_K: f64 = 0.05;
+const SUPPLY_SURPRISE_K: f64 = 0.01;
+/// Longest step in which dampers or a relief's blade move, s: blades take some seconds to follow, motors
+/// a minute and more from stop to stop.
+const DRIFT_S: f64 = 5.0;
 
 /// What a stretch needs besides the step.
 #[derive(Clone, Debug)]
@@ -40,7 +49,9 @@ pub(super) struct Stretch {
     rooms: RoomsState,
     plenum: MoistAir,
     unit: UnitState,
-    fan_hours: f64,
+    motors: Vec<ActuatorState>,
+    air: AirBefore,
+    felt: Felt,
     trend_k: f64,
 }
 
@@ -56,7 +67,9 @@ impl Stretch {
             rooms: RoomsState { blocks: Vec::new() },
             plenum: MoistAir { t_c: 0.0, w: 0.0 },
             unit: UnitState::default(),
-            fan_hours: 0.0,
+            motors: vec![ActuatorState::at(0.0); scenario.control.actuators.len()],
+            air: AirBefore::default(),
+            felt: Felt::default(),
             trend_k: 0.0,
         }
     }
@@ -76,9 +89,10 @@ impl Engine<'_> {
     /// How many time steps may be made at once from here, of at most `most`.
     pub(super) fn quiet_steps(&mut self, most: u64, state: &State) -> u64 {
         let whole = self.stretch.next as u64;
-        if most < 2 || whole < 2 || !self.is_quiet(state) {
+        if most < 2 || whole < 2 || !self.holds_speed(state) {
             return 1;
         }
+        let flows_s = self.flows_allow_s(state);
         // Weather is straight, and people, doors and time bands stay, within a minute; swings of
         // temperature are sampled twice in it.
         let half_s = 30.0 * ((state.t_s / 30.0 + 1e-9).floor() + 1.0) - state.t_s;
@@ -90,33 +104,54 @@ impl Engine<'_> {
             .map(|a| a.0);
         let turns = self.faults.iter().flat_map(|f| [f.from_s, f.until_s]);
         let turns = turns.chain(action).map(|t_s| t_s - state.t_s);
-        let quiet_s = turns.filter(|&s| s > 0.0).fold(half_s, f64::min);
+        let quiet_s = turns
+            .filter(|&s| s > 0.0)
+            .fold(half_s.min(flows_s), f64::min);
         let room = (quiet_s / self.dt_s + 1e-6) as u64;
         whole.min(most).min(room).max(1)
     }
 
-    fn is_quiet(&mut self, state: &State) -> bool {
+    /// Whether the unit goes on as it does.
+    fn holds_speed(&self, state: &State) -> bool {
         let unit = &self.commands.unit;
         let kind = self.scenario.unit.unit.kind;
-        let holds_speed = match unit.mode {
-            None => state.unit.speed == 0.0,
-            Some(_) => state.unit.speed == kind.target(unit.speed),
+        let target = match unit.mode {
+            None => 0.0,
+            Some(_) => kind.target(unit.speed),
         };
-        if !holds_speed || self.hand.is_some() {
-            return false;
-        }
-        if state.motors.iter().any(|m| m.moving) {
-            return false;
-        }
+        state.unit.speed == target && self.hand.is_none()
+    }
+
+    /// For how long the air network may go on from here without being asked again, s.
+    fn flows_allow_s(&mut self, state: &State) -> f64 {
         let relief = self.scenario.control.relief_channel;
         let command = AirCommand {
             fan: self.commands.fan_fraction,
             openings: &self.openings,
-            relief: relief.map_or(0.0, |c| state.motors[c].position),
+            relief: relief.map_or(0.0, |c| self.standing[c]),
             open_doors: &self.drivers.at(state.t_s + 0.5 * self.dt_s).open,
         };
         let longest_s = self.stretch.most * self.dt_s;
-        self.air_side.holds(&command, longest_s, &state.air)
+        match self.air_side.outlook(&command, longest_s, &state.air) {
+            Outlook::Same => longest_s,
+            // A relief that follows the pressure is told anew every second.
+            Outlook::Drifting if relief.is_none() => DRIFT_S,
+            Outlook::Drifting | Outlook::New => 0.0,
+        }
+    }
+
+    /// Dampers where they stand in the mean of so many time steps, of which the first has moved them.
+    fn stand_between(&mut self, steps: u64, state: &mut State) {
+        let told = self
+            .commands
+            .channel_opening
+            .iter()
+            .zip(&self.stretch.motors);
+        let actuators = self.scenario.control.actuators.iter().zip(told);
+        for (stands, (actuator, (&target, motor))) in self.standing.iter_mut().zip(actuators) {
+            *stands = actuator.mean(target, self.dt_s, steps, motor);
+        }
+        self.set_openings(state);
     }
 
     /// One quiet stretch of so many time steps, or of fewer when the controller stirs.
@@ -124,9 +159,14 @@ impl Engine<'_> {
         &mut self,
         steps: u64,
         state: &mut State,
+        events: &mut Vec<Event>,
     ) -> Result<(u64, UnitOutput), RunError> {
         let before = self.seen(state);
-        self.keep(state);
+        let moving = state.motors.iter().any(|m| m.moving);
+        self.keep(moving, state);
+        if moving {
+            self.stand_between(steps, state);
+        }
         let unit = self.carry(steps, state, &mut Vec::new())?;
         let after = Seen {
             surface_c: unit.surface_c,
@@ -141,10 +181,24 @@ impl Engine<'_> {
             if self.stirs(state) {
                 std::mem::swap(&mut self.commands, &mut self.stretch.waiting);
                 self.stretch.decided = true;
+                let changed = self.air_changed;
                 self.take_back(state);
+                if moving {
+                    self.stand_between(step, state);
+                }
                 let unit = self.carry(step, state, &mut Vec::new())?;
+                self.air_changed |= changed;
+                if moving {
+                    self.stand(state);
+                }
                 return Ok((step, unit));
             }
+            if moving {
+                self.drive_motors(t_s, state, events);
+            }
+        }
+        if moving {
+            self.stand(state);
         }
         self.look_at_zones(state);
         Ok((steps, unit))
@@ -154,22 +208,30 @@ impl Engine<'_> {
     fn stirs(&self, state: &State) -> bool {
         let (now, was) = (&self.commands, &self.stretch.waiting);
         let motors = self.scenario.control.actuators.iter().zip(&state.motors);
+        let targets = now.channel_opening.iter().zip(&was.channel_opening);
         !self.notices.is_empty()
             || now.unit != was.unit
             || now.fan_fraction != was.fan_fraction
             || (now.mode, now.phase) != (was.mode, was.phase)
             || motors
-                .zip(&now.channel_opening)
-                .any(|((actuator, motor), &target)| !actuator.stays(target, motor))
+                .zip(targets)
+                .any(|((actuator, motor), (target, before))| match motor.moving {
+                    true => target != before,
+                    false => !actuator.stays(*target, motor),
+                })
     }
 
-    fn keep(&mut self, state: &State) {
+    fn keep(&mut self, moving: bool, state: &State) {
         self.house.keep();
         let kept = &mut self.stretch;
+        if moving {
+            kept.motors.clone_from(&state.motors);
+        }
+        kept.air = self.air_side.keep(&state.air);
+        kept.felt = self.felt;
         kept.rooms.blocks.clone_from(&state.house.blocks);
         kept.plenum = state.plenum;
         kept.unit = state.unit;
-        kept.fan_hours = state.air.fan_hours;
         kept.trend_k = kept.supply_k_per_step;
     }
 
@@ -180,7 +242,8 @@ impl Engine<'_> {
         state.house.blocks.clone_from(&kept.rooms.blocks);
         state.plenum = kept.plenum;
         state.unit = kept.unit;
-        state.air.fan_hours = kept.fan_hours;
+        self.air_side.take_back(&kept.air, &mut state.air);
+        self.felt = kept.felt;
     }
 
     /// Thermostats at a part of the way from the beginning of the stretch to its end.
@@ -207,7 +270,12 @@ impl Engine<'_> {
         let moved_k = to_c - from_c;
         let foreseen_k = stretch.supply_k_per_step * steps as f64;
         stretch.supply_k_per_step = moved_k / steps as f64;
-        let rooms = self.house.surprise_k() / SURPRISE_K;
+        let most_k = if self.air_changed {
+            SURPRISE_OF_FLOWS_K
+        } else {
+            SURPRISE_K
+        };
+        let rooms = self.house.surprise_k() / most_k;
         let supply = (moved_k - foreseen_k).abs() / SUPPLY_SURPRISE_K;
         // A surprise grows with the square of the step.
         let longer = rooms.max(supply).max(0.25).sqrt().recip();
@@ -222,6 +290,11 @@ impl Seen {
             supply_c: between(self.supply_c, end.supply_c),
             surface_c: between(self.surface_c, end.surface_c),
             return_c: between(self.return_c, end.return_c),
+            flow: Felt {
+                static_pa: between(self.flow.static_pa, end.flow.static_pa),
+                rooms_m3_s: between(self.flow.rooms_m3_s, end.flow.rooms_m3_s),
+                fan_m3_s: between(self.flow.fan_m3_s, end.flow.fan_m3_s),
+            },
         }
     }
 }
