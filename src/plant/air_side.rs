@@ -267,6 +267,9 @@ pub struct AirState {
     solved: Option<Solved>,
     /// Whether something moved in the step before.
     moving: bool,
+    /// From the last solution to the end of its step, and from the one before to it, s.
+    since_s: f64,
+    between_s: f64,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -497,6 +500,8 @@ impl AirSide {
             network: NetworkState::new(&self.network),
             solved: None,
             moving: false,
+            since_s: 0.0,
+            between_s: 0.0,
         }
     }
 
@@ -538,7 +543,12 @@ impl AirSide {
             return Ok(false);
         }
         self.set_laws(command, loading, at_s, state);
-        if state.moving {
+        // Pressures go on as they did where times between solutions are the same.
+        let since_s = state.since_s + at_s;
+        state.since_s = dt_s - at_s;
+        let evenly = since_s == state.between_s;
+        state.between_s = since_s;
+        if state.moving && evenly {
             self.network.solve_ahead(&mut state.network)?;
         } else {
             self.network.solve(&mut state.network)?;
@@ -686,12 +696,16 @@ impl AirSide {
         let spec = &self.spec;
         let filter = spec.filter;
         let loading = loading * self.impaired.filter;
-        if let Law::Fan(law) = self.network.law_mut(self.fan) {
-            law.drive = spec.drive.at(command.fan);
-            law.series = spec.coil.in_series(LinearQuadratic {
-                a: filter.a * loading,
-                b: filter.b * loading,
-            });
+        let drive = spec.drive.at(command.fan);
+        let series = spec.coil.in_series(LinearQuadratic {
+            a: filter.a * loading,
+            b: filter.b * loading,
+        });
+        let same = |law: &FanLaw| law.drive == drive && law.series == series;
+        if !matches!(self.network.law(self.fan), Law::Fan(law) if same(law))
+            && let Law::Fan(law) = self.network.law_mut(self.fan)
+        {
+            (law.drive, law.series) = (drive, series);
         }
         for (i, o) in spec.outlets.iter().enumerate() {
             let unmoved = state

@@ -161,6 +161,8 @@ impl NetworkBuilder {
             imbalance: vec![0.0; nodes],
             step: vec![0.0; nodes],
             chord: vec![0.0; nodes],
+            changed: Vec::with_capacity(count),
+            factored: false,
         })
     }
 
@@ -234,6 +236,10 @@ pub struct Network {
     step: Vec<f64>,
     /// By node: what the laws miss once the step is taken, then the step that mends it.
     chord: Vec<f64>,
+    /// Elements with another law than at the last solution, each once.
+    changed: Vec<usize>,
+    /// Whether there are factors of a solution.
+    factored: bool,
 }
 
 impl Network {
@@ -246,7 +252,9 @@ impl Network {
     ///
     /// The figures are not checked here; [`Network::solve`] reports those it cannot use.
     pub fn set_law(&mut self, element: ElementId, law: Law) {
-        self.laws[element.0] = law;
+        if self.laws[element.0] != law {
+            *self.law_mut(element) = law;
+        }
     }
 
     /// The law of an element.
@@ -256,6 +264,9 @@ impl Network {
 
     /// The law of an element, to change one figure of it.
     pub fn law_mut(&mut self, element: ElementId) -> &mut Law {
+        if !self.changed.contains(&element.0) {
+            self.changed.push(element.0);
+        }
         &mut self.laws[element.0]
     }
 

@@ -16,6 +16,8 @@ pub(super) const FLOW_TOLERANCE_M3_S: f64 = 1e-9;
 pub(super) const PRESSURE_TOLERANCE_PA: f64 = 1e-8;
 /// Newton step within which the laws are asked whether its tangents will do, Pa.
 const NEAR_PA: f64 = 0.05;
+/// Share of the largest pressure that the factors of the last solution are trusted over.
+const FURTHEST: f64 = 0.2;
 /// Iterations of plain Newton before the damped search takes over.
 const PLAIN: usize = 40;
 /// Iterations in all.
@@ -115,14 +117,42 @@ impl Network {
         state.warm = false;
         if !warm {
             self.rough_start(state)?;
+        } else if order == 0 && self.factored && !self.changed.is_empty() {
+            self.lean(state);
         }
+        self.factored = false;
+        self.changed.clear();
         let mut counts = Solved {
             iterations: 0,
             evaluations: 0,
         };
         self.search(state, &mut counts)?;
         state.warm = true;
+        self.factored = true;
         Ok(counts)
+    }
+
+    /// Goes where the laws that changed push: a step with the factors of the last solution, at a
+    /// fraction of the cost of a Newton step and nearly as good where little changed.
+    fn lean(&mut self, state: &mut NetworkState) {
+        self.chord.fill(0.0);
+        for &e in &self.changed {
+            let wire = &self.wires[e];
+            let drop = state.pressures[wire.from] - state.pressures[wire.to];
+            let (flow, _) = self.laws[e].flow_and_slope(drop, &mut state.memos[e]);
+            let more = flow - state.flows[e];
+            self.chord[wire.from] -= more;
+            self.chord[wire.to] += more;
+        }
+        for &i in &self.fixed {
+            self.chord[i] = 0.0;
+        }
+        self.lu.solve_symmetric(&mut self.chord);
+        if largest_of(&self.chord) <= FURTHEST * largest_of(&state.pressures) {
+            for (pressure, step) in state.pressures.iter_mut().zip(&self.chord) {
+                *pressure += step;
+            }
+        }
     }
 
     /// Pressures of the network with every law replaced by a straight line.
@@ -337,7 +367,7 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plant::network::{Law, LinearQuadratic, Power};
+    use crate::plant::network::{ElementId, Law, LinearQuadratic, Power};
 
     /// The damped search is for networks plain Newton cannot solve; here it starts at once.
     #[test]
@@ -374,15 +404,17 @@ mod tests {
         }
     }
 
-    /// A damper shuts, stops and opens again: from ahead or not, the same answer.
-    #[test]
-    fn starting_ahead_changes_the_way_not_the_answer() {
+    fn law(b: f64) -> Law {
+        Law::LinearQuadratic(LinearQuadratic { a: 2.0, b })
+    }
+
+    /// Two rooms behind dampers, each with a crack.
+    fn two_rooms() -> (Network, [ElementId; 2]) {
         let mut builder = Network::builder();
         let outdoors = builder.fixed("outdoors", 0.0);
         let plenum = builder.node("plenum");
         let rooms = [builder.node("one"), builder.node("two")];
         builder.element("supply", outdoors, plenum, Law::ConstantFlow(0.1));
-        let law = |b| Law::LinearQuadratic(LinearQuadratic { a: 2.0, b });
         let dampers = rooms.map(|room| {
             let name = format!("damper of {}", room.index());
             builder.element(&name, plenum, room, law(5e3))
@@ -396,7 +428,13 @@ mod tests {
             let name = format!("crack of {}", room.index());
             builder.element(&name, room, outdoors, Law::Power(crack));
         }
-        let mut network = builder.build().unwrap();
+        (builder.build().unwrap(), dampers)
+    }
+
+    /// A damper shuts, stops and opens again: from ahead or not, the same answer.
+    #[test]
+    fn starting_ahead_changes_the_way_not_the_answer() {
+        let (mut network, dampers) = two_rooms();
         let mut ahead = NetworkState::new(&network);
         let mut evaluations = [0, 0];
         let mut plain = ahead.clone();
@@ -413,5 +451,32 @@ mod tests {
             }
         }
         assert!(evaluations[0] < evaluations[1], "{evaluations:?}");
+    }
+
+    /// Dampers move by fits and starts: leaning on the last factors finds the same answer sooner.
+    #[test]
+    fn leaning_changes_the_way_not_the_answer() {
+        let (mut network, dampers) = two_rooms();
+        let mut leaning = NetworkState::new(&network);
+        let mut evaluations = [0, 0];
+        let mut plain = leaning.clone();
+        for step in 0..60_i32 {
+            let apart = f64::from((step * 7 % 11 - 5) * (step % 3));
+            network.set_law(
+                dampers[usize::from(step % 2 == 0)],
+                law(5e3 * 1.02_f64.powf(apart)),
+            );
+            evaluations[0] += network.solve(&mut leaning).unwrap().evaluations;
+            // Nothing has changed since: this one starts from its own last pressures.
+            evaluations[1] += network.solve(&mut plain).unwrap().evaluations;
+            let flows = leaning.flows_m3_s().iter().zip(plain.flows_m3_s());
+            for (a, b) in flows {
+                assert!((a - b).abs() < 1e-9, "{a} {b}");
+            }
+        }
+        assert!(
+            2 * evaluations[0] < 2 * evaluations[1] - 30,
+            "{evaluations:?}"
+        );
     }
 }
