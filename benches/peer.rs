@@ -247,7 +247,7 @@ fn run(seconds: u64, longest: u64, hourly: &mut Vec<[f64; SERVED + 1]>) {
 fn main() {
     let seconds = std::env::args().nth(1).and_then(|a| a.parse().ok());
     let seconds: u64 = seconds.unwrap_or(86_400);
-    let rows = [1, 5, 15].map(|longest| {
+    let rows = [1, 5, 7, 10, 15, 20, 30].map(|longest| {
         let mut best = f64::INFINITY;
         let mut hourly = Vec::new();
         for _ in 0..7 {

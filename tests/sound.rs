@@ -889,6 +889,9 @@ fn the_loudest_minute_is_found_with_its_spectrum() {
             |i: usize| 30.0 + 12.0 * (i as f64 * 0.11 * step_s / 5.0).sin() + 0.001 * i as f64;
         let mut finder = LoudestMinute::new(1, step_s);
         assert_eq!(finder.loudest(0), None);
+        // Only the fan changes in a tone: another that keeps nothing else finds the same.
+        let always = tone(level(0)).rooms;
+        let mut short = LoudestMinute::with_sources(always, |_| &[Source::Fan], step_s);
         let window = (60.0f64 / step_s).round().max(1.0) as usize;
         let mean = |end: usize| {
             let from = (end + 1).saturating_sub(window);
@@ -901,6 +904,8 @@ fn the_loudest_minute_is_found_with_its_spectrum() {
             let state = tone(level(now));
             let heard = [Heard::of(&state.rooms[0])];
             finder.push(1000.0 + step_s * now as f64, &state, &heard);
+            short.push(1000.0 + step_s * now as f64, &state, &heard);
+            assert_eq!(finder.loudest(0), short.loudest(0));
             let full = (window - 1).min(now)..=now;
             let best = full.map(mean).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
             let found = finder.loudest(0).unwrap();

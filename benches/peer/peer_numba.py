@@ -249,6 +249,7 @@ if __name__ == "__main__":
         timed("numba, Runge-Kutta 4", seconds, 4, 1),
         timed("numba, midpoint rule, quiet stretches of 5 s", seconds, 2, 1, 5),
         timed("numba, midpoint rule, quiet stretches of 15 s", seconds, 2, 1, 15),
+        timed("numba, midpoint rule, quiet stretches of 30 s", seconds, 2, 1, 30),
         timed("exact: Runge-Kutta 4 at 1/8 s", seconds, 4, 8, repeat=1),
         timed("exact: Runge-Kutta 4 at 1/16 s", seconds, 4, 16, repeat=1),
     ]))

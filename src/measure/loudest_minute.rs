@@ -2,8 +2,8 @@
 
 use super::steps;
 use crate::plant::sound::heard::Heard;
-use crate::plant::sound::octave::a_energy;
-use crate::plant::sound::{RoomSound, SoundState};
+use crate::plant::sound::octave::{Octaves, a_energy};
+use crate::plant::sound::{RoomSound, SoundState, Source};
 
 /// The loudest stretch found by a [`LoudestMinute`].
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,9 +30,9 @@ pub struct LoudestMinute {
     steps: Vec<Step>,
     /// Where the next step goes in the ring.
     next: usize,
-    /// Spectra by slot and room; a new slot is taken only when the sound changes.
-    sounds: Vec<RoomSound>,
-    /// The same, A-weighted.
+    /// Spectra by slot; a new slot is taken only when the sound changes.
+    spectra: Spectra,
+    /// The same by slot and room, A-weighted.
     a_energies: Vec<f64>,
     slot: usize,
     /// A-weighted energy of the minute that ends now, by room, and the most it has been.
@@ -59,10 +59,73 @@ struct Best {
     runs: Vec<(usize, RoomSound)>,
 }
 
+/// Sounds in slots, of which only what may change is kept.
+#[derive(Debug, Clone)]
+struct Spectra {
+    always: Vec<RoomSound>,
+    /// What may change, by room.
+    sources: Vec<(usize, Source)>,
+    /// Where the sources of each room begin, and where the last ends.
+    starts: Vec<usize>,
+    /// By slot and source.
+    kept: Vec<Octaves>,
+}
+
+impl Spectra {
+    fn new<'a>(always: Vec<RoomSound>, of: impl Fn(usize) -> &'a [Source], slots: usize) -> Self {
+        let (mut sources, mut starts) = (Vec::new(), vec![0]);
+        for room in 0..always.len() {
+            sources.extend(of(room).iter().map(|&source| (room, source)));
+            starts.push(sources.len());
+        }
+        // As they always are until put.
+        let each = sources
+            .iter()
+            .map(|&(room, source)| *always[room].of(source));
+        let kept: Vec<Octaves> = each.collect();
+        Self {
+            kept: kept.repeat(slots),
+            always,
+            sources,
+            starts,
+        }
+    }
+
+    fn put(&mut self, slot: usize, state: &SoundState) {
+        let kept = &mut self.kept[slot * self.sources.len()..];
+        for (spectrum, &(room, source)) in kept.iter_mut().zip(&self.sources) {
+            if let Some(sound) = state.rooms.get(room) {
+                *spectrum = *sound.of(source);
+            }
+        }
+    }
+
+    fn get(&self, slot: usize, room: usize) -> RoomSound {
+        let mut sound = self.always[room];
+        let list = self.starts[room]..self.starts[room + 1];
+        let kept = &self.kept[slot * self.sources.len()..][list.clone()];
+        for (spectrum, &(_, source)) in kept.iter().zip(&self.sources[list]) {
+            sound.by_source[source as usize] = *spectrum;
+        }
+        sound
+    }
+}
+
 impl LoudestMinute {
     /// A finder for that many rooms and steps of `step_s` seconds; steps are whole parts of a
     /// minute, or the window is the nearest whole number of them.
     pub fn new(rooms: usize, step_s: f64) -> Self {
+        Self::with_sources(vec![RoomSound::SILENT; rooms], |_| &Source::ALL, step_s)
+    }
+
+    /// As [`new`](Self::new), of sounds that differ from `always` in the `sources` of each room only:
+    /// most rooms have few, and what is always the same is not kept again and again.
+    pub fn with_sources<'a>(
+        always: Vec<RoomSound>,
+        sources: impl Fn(usize) -> &'a [Source],
+        step_s: f64,
+    ) -> Self {
+        let rooms = always.len();
         let window = (60.0 / step_s).round().clamp(1.0, 6_000.0) as usize;
         let best = || Best {
             last: 0,
@@ -77,7 +140,7 @@ impl LoudestMinute {
             // Steps before the first are silent, as slot 0 is until all others have been used.
             steps: vec![Step::default(); 2 * window],
             next: 0,
-            sounds: vec![RoomSound::SILENT; 2 * window * rooms],
+            spectra: Spectra::new(always, sources, 2 * window),
             a_energies: vec![0.0; 2 * window * rooms],
             slot: 0,
             running: vec![0.0; rooms],
@@ -91,9 +154,8 @@ impl LoudestMinute {
     pub fn push(&mut self, time_s: f64, state: &SoundState, heard: &[Heard]) {
         // As many slots as steps in the ring: one is used again only when its last step has left.
         self.slot = (self.slot + 1) % (2 * self.window);
+        self.spectra.put(self.slot, state);
         let slot = self.slot * self.rooms..(self.slot + 1) * self.rooms;
-        let rooms = self.rooms.min(state.rooms.len());
-        self.sounds[slot.start..][..rooms].copy_from_slice(&state.rooms[..rooms]);
         for (held, heard) in self.a_energies[slot].iter_mut().zip(heard) {
             *held = a_energy(&heard.bands);
         }
@@ -169,7 +231,7 @@ impl LoudestMinute {
                 let slot = self.steps[step % self.steps.len()].slot;
                 match best.runs.last_mut() {
                     Some(run) if before == Some(slot) => run.0 += 1,
-                    _ => best.runs.push((1, self.sounds[slot * self.rooms + room])),
+                    _ => best.runs.push((1, self.spectra.get(slot, room))),
                 }
                 before = Some(slot);
             }
@@ -187,11 +249,10 @@ impl LoudestMinute {
             let last = best.last.max(steps - 1);
             let ring = (last + 1 - steps..=last).map(|step| self.steps[step % self.steps.len()]);
             let start_s = ring.clone().next().map_or(f64::NAN, |step| step.time_s);
-            let sounds = ring.map(|step| (1, &self.sounds[step.slot * self.rooms + room]));
+            let sounds = ring.map(|step| (1, self.spectra.get(step.slot, room)));
             (start_s, mean(steps, sounds))
         } else {
-            let runs = best.runs.iter().map(|(steps, sound)| (*steps, sound));
-            (best.start_s, mean(steps, runs))
+            (best.start_s, mean(steps, best.runs.iter().copied()))
         };
         Some(LoudStretch {
             start_s,
@@ -214,7 +275,7 @@ fn slide(running: &mut [f64], most: &[f64], entering: &[f64], leaving: &[f64]) -
 }
 
 /// Mean over `steps` of sounds that last so many steps each.
-fn mean<'a>(steps: usize, runs: impl Iterator<Item = (usize, &'a RoomSound)>) -> RoomSound {
+fn mean(steps: usize, runs: impl Iterator<Item = (usize, RoomSound)>) -> RoomSound {
     let mut mean = RoomSound::SILENT;
     let part = 1.0 / steps as f64;
     for (times, sound) in runs {

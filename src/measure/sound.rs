@@ -137,6 +137,7 @@ impl Sound {
     pub fn new(scenario: &Scenario) -> Sound {
         let limits = scenario.rooms.iter().zip(&scenario.sound.limits);
         let n = scenario.rooms.len();
+        let model = &scenario.sound.model;
         Sound {
             rooms: limits
                 .map(|(room, limit)| Room {
@@ -148,7 +149,11 @@ impl Sound {
             parts: [Part::new(n), Part::new(n)],
             zones: scenario.zones.iter().map(|z| z.name.clone()).collect(),
             outlets: scenario.zones.iter().map(|z| z.outlets.clone()).collect(),
-            loudest: LoudestMinute::new(n, scenario.run.step_s),
+            loudest: LoudestMinute::with_sources(
+                model.initial().rooms,
+                |room| model.sources(room),
+                scenario.run.step_s,
+            ),
             changes: u64::MAX,
             a_energies: vec![0.0; n],
             any_above: false,
