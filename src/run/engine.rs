@@ -4,32 +4,33 @@ use chrono::TimeDelta;
 
 use super::RunError;
 use super::by_hand::Hand;
-use super::event::{Event, What};
-use super::fault::{self, FaultState, Scheduled};
+use super::event::Event;
+use super::fault::{FaultState, Scheduled};
 use super::house::House;
 use super::sample::{OutletSample, RoomSample, Sample, ZoneSample};
 use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostats::{Thermostats, ThermostatsState};
-use crate::control::{Action, Calendar, Commands, ControlState, Notice, Readings};
+use crate::control::{Action, Calendar, Commands, ControlState, Notice};
 use crate::plant::air::{MoistAir, SaturationTable};
-use crate::plant::air_side::{AirCommand, AirSide, AirState, Impairment};
+use crate::plant::air_side::{AirSide, AirState};
 use crate::plant::coupled_rooms::RoomsState;
 use crate::plant::drivers::Drivers;
 use crate::plant::transport::Transport;
 use crate::plant::unit::{UnitOutput, UnitState};
 use crate::scenario::Scenario;
 
+mod air;
 mod condition;
+mod decide;
 mod look;
 mod pace;
 mod stretch;
 mod tell;
 
+use air::Felt;
 use pace::Pace;
 use stretch::Stretch;
-
-use tell::{arrived, switched, told};
 
 /// Everything that changes from step to step.
 #[derive(Clone, Debug)]
@@ -52,43 +53,6 @@ pub struct State {
     pub motors: Vec<ActuatorState>,
     /// Faults that last, and what they hold.
     pub faults: FaultState,
-}
-
-/// What the unit's own sensors show, °C.
-#[derive(Clone, Copy, Debug)]
-struct Seen {
-    supply_c: f64,
-    surface_c: f64,
-    return_c: f64,
-    flow: Felt,
-}
-
-/// Pressure and flows at one instant.
-#[derive(Clone, Copy, Debug, Default)]
-struct Felt {
-    static_pa: f64,
-    rooms_m3_s: f64,
-    fan_m3_s: f64,
-}
-
-impl Felt {
-    fn of(air: &AirState) -> Felt {
-        Felt {
-            static_pa: air.supply_pa,
-            rooms_m3_s: air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum(),
-            fan_m3_s: air.fan_m3_s,
-        }
-    }
-
-    /// From here through `now` and on, to `times` the way.
-    fn through(&self, now: &Felt, times: f64) -> Felt {
-        let on = |from: f64, to: f64| to + (times - 1.0) * (to - from);
-        Felt {
-            static_pa: on(self.static_pa, now.static_pa),
-            rooms_m3_s: on(self.rooms_m3_s, now.rooms_m3_s),
-            fan_m3_s: on(self.fan_m3_s, now.fan_m3_s),
-        }
-    }
 }
 
 /// Steps one scenario through time. Owns the scratch memory; a step allocates nothing.
@@ -328,201 +292,6 @@ impl<'a> Engine<'a> {
         self.step_rooms(dt_s, blown, state)?;
         self.judge_pace(steps, supply_c, state.plenum.t_c);
         Ok(unit)
-    }
-
-    /// A person's actions whose time has come.
-    fn act(&mut self, state: &mut State, events: &mut Vec<Event>) {
-        let actions = &self.scenario.control.actions;
-        while let Some((t_s, action, words)) = actions.get(self.next_action) {
-            if *t_s > state.t_s + 1e-6 {
-                break;
-            }
-            let clock = self.calendar.clock(state.t_s + self.lead_s);
-            let refused = self
-                .scenario
-                .control
-                .controller
-                .apply(action, &clock, &mut state.control, &mut self.notices)
-                .err();
-            let cause = refused.map_or(String::new(), |e| format!("refused: {e}"));
-            events.push(Event {
-                t_s: state.t_s,
-                what: What::Action,
-                subject: "system".to_string(),
-                text: words.clone(),
-                cause,
-                value: f64::NAN,
-            });
-            self.next_action += 1;
-        }
-    }
-
-    /// Thermostats and damper positions, as they reach the controller.
-    fn read(&mut self, state: &mut State) {
-        let rooms = |block: usize| {
-            let rooms = &state.house.blocks[block];
-            (rooms.air_c, rooms.fabric_c)
-        };
-        let readings_c = self.thermostats.step(rooms, &mut state.sensors);
-        self.readings_c.copy_from_slice(readings_c);
-        self.pass_readings(state.t_s, state);
-    }
-
-    /// Between sensors and controller, where faults may sit.
-    fn pass_readings(&mut self, t_s: f64, state: &mut State) {
-        for (p, m) in self.positions.iter_mut().zip(&state.motors) {
-            *p = m.position;
-        }
-        let mut told = fault::Readings {
-            zone_c: &mut self.readings_c,
-            damper_position: &mut self.positions[..state.motors.len()],
-        };
-        state.faults.readings(&self.faults, t_s, &mut told);
-    }
-
-    /// What the unit's own sensors show.
-    fn seen(&self, state: &State) -> Seen {
-        Seen {
-            supply_c: state.plenum.t_c,
-            surface_c: self.sample.unit.surface_c,
-            return_c: self.return_c(state),
-            flow: self.felt,
-        }
-    }
-
-    fn control(&mut self, t_s: f64, seen: &Seen, state: &mut State) {
-        let s = self.scenario;
-        let fan_on = state.air.fan_m3_s > 0.0;
-        let readings = Readings {
-            zone_c: &self.readings_c,
-            damper_position: &self.positions[..state.motors.len()],
-            static_pa: seen.flow.static_pa,
-            supply_c: seen.supply_c,
-            coil_surface_c: seen.surface_c,
-            return_c: seen.return_c,
-            rooms_flow_m3_s: if fan_on {
-                seen.flow.rooms_m3_s
-            } else {
-                f64::NAN
-            },
-            coil_flow_fraction: seen.flow.fan_m3_s / s.rated_flow_m3_s,
-        };
-        if let Some(hand) = &mut self.hand {
-            hand.command(
-                &s.control.controller,
-                &readings,
-                self.dt_s,
-                &mut self.commands,
-            );
-        } else {
-            let clock = self.calendar.clock(t_s + self.lead_s);
-            s.control.controller.step(
-                &clock,
-                self.dt_s,
-                &readings,
-                &mut state.control,
-                &mut self.commands,
-                &mut self.notices,
-            );
-        }
-        state.faults.commands(&self.faults, t_s, &mut self.commands);
-    }
-
-    /// What the controller has to say becomes events.
-    fn tell(&mut self, events: &mut Vec<Event>) {
-        for n in self.notices.drain(..) {
-            events.push(told(self.scenario, &n, self.lead_s));
-        }
-    }
-
-    /// Air that leaves the return rooms, °C.
-    fn return_c(&self, state: &State) -> f64 {
-        let returns = &self.scenario.air.returns;
-        let (mut flow, mut heat) = (0.0, 0.0);
-        for (r, q) in returns.iter().zip(&state.air.returns_m3_s) {
-            flow += q.max(0.0);
-            heat += q.max(0.0) * state.house.air_c(r.room);
-        }
-        if flow > 0.0 {
-            heat / flow
-        } else {
-            state.house.air_c(returns[0].room)
-        }
-    }
-
-    fn move_dampers(&mut self, state: &mut State, events: &mut Vec<Event>) {
-        self.drive_motors(state.t_s, state, events);
-        self.stand(state);
-    }
-
-    /// Dampers where they stand now.
-    fn stand(&mut self, state: &mut State) {
-        for (stands, motor) in self.standing.iter_mut().zip(&state.motors) {
-            *stands = motor.position;
-        }
-        self.set_openings(state);
-    }
-
-    /// Motors on their way for one time step from `t_s`.
-    fn drive_motors(&mut self, t_s: f64, state: &mut State, events: &mut Vec<Event>) {
-        let control = &self.scenario.control;
-        let targets = control.actuators.iter().zip(&self.commands.channel_opening);
-        for (c, (motor, (actuator, &target))) in state.motors.iter_mut().zip(targets).enumerate() {
-            let was_moving = motor.moving;
-            actuator.step(target, self.dt_s, motor);
-            if was_moving && !motor.moving {
-                events.push(arrived(self.scenario, c, motor.position, t_s));
-            }
-        }
-    }
-
-    /// Outlets as the motors stand, but for faults.
-    fn set_openings(&mut self, state: &mut State) {
-        for (opening, &seat) in self.openings.iter_mut().zip(&self.outlet_seat) {
-            *opening = self.standing[seat];
-        }
-        let mut air = Impairment::NONE;
-        let mut plant = fault::Plant {
-            openings: &mut self.openings,
-            air: &mut air,
-        };
-        state.faults.plant(&self.faults, state.t_s, &mut plant);
-        self.air_side.impair(air, &mut state.air);
-    }
-
-    fn blow(
-        &mut self,
-        steps: u64,
-        state: &mut State,
-        events: &mut Vec<Event>,
-    ) -> Result<(), RunError> {
-        let dt_s = steps as f64 * self.dt_s;
-        let drive = self.drivers.at(state.t_s + 0.5 * dt_s);
-        let relief = self.scenario.control.relief_channel;
-        let command = AirCommand {
-            fan: self.commands.fan_fraction,
-            openings: &self.openings,
-            relief: relief.map_or(0.0, |c| self.standing[c]),
-            open_doors: &drive.open,
-        };
-        let was_on = state.air.fan_speed > 0.0;
-        // Short steps each have the flows of their end: these are in the mean those of the middle one's.
-        let at_s = 0.5 * (dt_s + self.dt_s);
-        let air = &mut state.air;
-        self.air_changed = self.air_side.step_at(&command, at_s, dt_s, air)?;
-        if self.air_changed {
-            self.transport.refresh(&state.air);
-            self.house.take_flows(&state.air);
-            self.flowing = Felt::of(&state.air);
-            self.felt = self.felt.through(&self.flowing, dt_s / at_s);
-        } else {
-            self.felt = self.flowing;
-        }
-        let is_on = state.air.fan_speed > 0.0;
-        if was_on != is_on {
-            events.push(switched(&self.commands, is_on, state.t_s));
-        }
-        Ok(())
     }
 
     fn step_rooms(

@@ -10,7 +10,9 @@
 //! Times of start and stop are therefore those of the short step, but for what the longer step does
 //! to temperatures: `tests/quiet_stretches.rs` holds both to bounds.
 
-use super::{Engine, Felt, Seen, State};
+use super::air::Felt;
+use super::decide::Seen;
+use super::{Engine, State};
 use crate::control::Commands;
 use crate::control::actuator::ActuatorState;
 use crate::math::lanes::Lanes;
@@ -290,11 +292,7 @@ impl Seen {
             supply_c: between(self.supply_c, end.supply_c),
             surface_c: between(self.surface_c, end.surface_c),
             return_c: between(self.return_c, end.return_c),
-            flow: Felt {
-                static_pa: between(self.flow.static_pa, end.flow.static_pa),
-                rooms_m3_s: between(self.flow.rooms_m3_s, end.flow.rooms_m3_s),
-                fan_m3_s: between(self.flow.fan_m3_s, end.flow.fan_m3_s),
-            },
+            flow: self.flow.through(&end.flow, part),
         }
     }
 }
