@@ -123,6 +123,7 @@ fn short_cycles_and_many_zones_keep_their_starts() {
         "small-zone-relief",
         "small-zone-no-relief",
         "clinic-twelve-rooms",
+        "faults-demo",
     ] {
         let day = day(name);
         assert!(day.same >= 18, "{name}: {} hours", day.same);
