@@ -166,44 +166,72 @@ impl Engine<'_> {
         let before = self.seen(state);
         let moving = state.motors.iter().any(|m| m.moving);
         self.keep(moving, state);
-        if moving {
-            self.stand_between(steps, state);
-        }
-        let unit = self.carry(steps, state, &mut Vec::new())?;
+        let mut unit = self.carry_between(steps, moving, state)?;
         let after = Seen {
             surface_c: unit.surface_c,
             ..self.seen(state)
         };
         self.stretch.waiting.take_over(&self.commands);
+        let quiet = self.look_on(
+            steps,
+            moving,
+            &|part| before.towards(&after, part),
+            state,
+            events,
+        );
+        if quiet < steps {
+            std::mem::swap(&mut self.commands, &mut self.stretch.waiting);
+            self.stretch.decided = true;
+            let changed = self.air_changed;
+            self.take_back(state);
+            unit = self.carry_between(quiet, moving, state)?;
+            self.air_changed |= changed;
+        } else {
+            self.look_at_zones(state);
+        }
+        if moving {
+            self.stand(state);
+        }
+        Ok((quiet, unit))
+    }
+
+    /// The plant over so many time steps at once.
+    fn carry_between(
+        &mut self,
+        steps: u64,
+        moving: bool,
+        state: &mut State,
+    ) -> Result<UnitOutput, RunError> {
+        if moving {
+            self.stand_between(steps, state);
+        }
+        // Nothing is switched in a stretch.
+        self.carry(steps, state, &mut Vec::new())
+    }
+
+    /// Thermostats, controller and motors, time step by time step; says how many passed until the
+    /// controller stirred, whose new commands then stand.
+    fn look_on(
+        &mut self,
+        steps: u64,
+        moving: bool,
+        seen: &impl Fn(f64) -> Seen,
+        state: &mut State,
+        events: &mut Vec<Event>,
+    ) -> u64 {
         for step in 1..steps {
             let part = step as f64 / steps as f64;
             let t_s = state.t_s + step as f64 * self.dt_s;
             self.read_between(part, t_s, state);
-            self.control(t_s, &before.towards(&after, part), state);
+            self.control(t_s, &seen(part), state);
             if self.stirs(state) {
-                std::mem::swap(&mut self.commands, &mut self.stretch.waiting);
-                self.stretch.decided = true;
-                let changed = self.air_changed;
-                self.take_back(state);
-                if moving {
-                    self.stand_between(step, state);
-                }
-                let unit = self.carry(step, state, &mut Vec::new())?;
-                self.air_changed |= changed;
-                if moving {
-                    self.stand(state);
-                }
-                return Ok((step, unit));
+                return step;
             }
             if moving {
                 self.drive_motors(t_s, state, events);
             }
         }
-        if moving {
-            self.stand(state);
-        }
-        self.look_at_zones(state);
-        Ok((steps, unit))
+        steps
     }
 
     /// Whether what the controller just decided changes anything.
