@@ -454,19 +454,25 @@ pub(super) fn doors(
     return_rooms: &[usize],
 ) -> Result<Vec<Door>, Diagnostic> {
     let mut out: Vec<Door> = Vec::new();
+    let to = return_rooms[0];
     for (name, s) in top.tables("door")? {
-        let ends = s.names("between").required()?;
-        let [a, b] = ends.as_slice() else {
-            return Err(s.error_at(
-                "between",
-                format!("a door joins two rooms, and this names {}", ends.len()),
-                "write between = [\"living\", \"hall\"]",
-            ));
+        // A door named after a room is that room's way to the return, unless it says otherwise.
+        let of = rooms.names.iter().position(|room| room.text == name.text);
+        let written = s.names("between").optional()?;
+        let between = match (of.filter(|&room| room != to), written) {
+            (Some(room), None) => {
+                s.note(
+                    &format!("door.{}.between", name.text),
+                    &format!("{} and {}", name.text, rooms.names[to]),
+                    "a door named after a room leads to the return",
+                );
+                [room, to]
+            }
+            _ => ends(&s, rooms)?,
         };
-        out.push(door(&name.text, &s, [rooms.find(a)?, rooms.find(b)?])?);
+        out.push(door(&name.text, &s, between)?);
         s.finish()?;
     }
-    let to = return_rooms[0];
     for room in 0..rooms.rooms.len() {
         if !leads_to_return(room, return_rooms, &out) {
             let name = &rooms.names[room];
@@ -481,6 +487,19 @@ pub(super) fn doors(
         }
     }
     Ok(out)
+}
+
+/// The two rooms that a door names.
+fn ends(s: &Section<'_>, rooms: &Rooms) -> Result<[usize; 2], Diagnostic> {
+    let ends = s.names("between").required()?;
+    let [a, b] = ends.as_slice() else {
+        return Err(s.error_at(
+            "between",
+            format!("a door joins two rooms, and this names {}", ends.len()),
+            "write between = [\"living\", \"hall\"]",
+        ));
+    };
+    Ok([rooms.find(a)?, rooms.find(b)?])
 }
 
 fn leads_to_return(room: usize, returns: &[usize], doors: &[Door]) -> bool {

@@ -34,6 +34,37 @@ use house::RoomUse;
 use reader::{DefaultTaken, Ledger, Section};
 use tree::Tree;
 
+/// Keys and tables at the top of a file.
+const TOP: [&str; 27] = [
+    "title",
+    "about",
+    "site",
+    "run",
+    "weather",
+    "house",
+    "room",
+    "return",
+    "door",
+    "fan",
+    "filter",
+    "coil",
+    "ducts",
+    "trunk",
+    "outlet",
+    "relief",
+    "unit",
+    "zone",
+    "control",
+    "thermostat",
+    "dampers",
+    "protection",
+    "action",
+    "limits",
+    "sound",
+    "fault",
+    "uncertainty",
+];
+
 pub use site::RunSpec;
 
 /// A checked scenario, in SI units.
@@ -126,6 +157,7 @@ impl Scenario {
     pub fn from_tree(tree: &Tree, name: &str, folder: &Path) -> Result<Scenario, Diagnostic> {
         let ledger = Ledger::default();
         let top = Section::root(tree, &ledger);
+        top.no_slip_of(&TOP)?;
         let title = top
             .text("title")
             .optional()?

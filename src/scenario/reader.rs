@@ -414,6 +414,20 @@ impl<'a> Section<'a> {
         Diagnostic::at(&node.at, format!("`{key}` is {kind}, and {due} is due"))
     }
 
+    /// Points at a key that is nearly one of `keys`, before what it should have said is missed elsewhere.
+    ///
+    /// # Errors
+    /// Such a key, with the nearest.
+    pub fn no_slip_of(&self, keys: &[&str]) -> Result<(), Diagnostic> {
+        let written = self.table.into_iter().flat_map(|table| &table.entries);
+        for (key, entry) in written.filter(|(key, _)| !keys.contains(&key.as_str())) {
+            if nearest(key, keys.iter().copied()).is_some() {
+                return Err(self.stray(key, &entry.key_at, keys));
+            }
+        }
+        Ok(())
+    }
+
     /// Ends the reading: every key that is written must have been asked for.
     ///
     /// # Errors

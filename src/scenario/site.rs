@@ -11,7 +11,7 @@ use crate::plant::weather::{
     ClearSky, DesignDay, DesignDayInput, Sample, Season, Site, Sky, Weather, WeatherError, file,
     tmy3,
 };
-use crate::quantity::Dimension;
+use crate::quantity::{Dimension, significant};
 
 const CHOICE: &str = "our own choice";
 /// A quarter of a minute, which weather and time bands run in, s.
@@ -117,7 +117,7 @@ pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
                 format!("`{key}` is {value} s, which is not a whole number of steps of {step_s} s"),
                 format!(
                     "write a multiple of the step, such as \"{} s\"",
-                    steps.ceil() * step_s
+                    significant(steps.ceil() * step_s, 9)
                 ),
             ));
         }
