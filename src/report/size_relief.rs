@@ -30,6 +30,7 @@ pub fn text(
     out += &bold(&verdict(sizing, units));
     out.push('\n');
     out += &locked_out(sizing);
+    out += &broken_on_the_way(sizing, units);
     out.push('\n');
     out += &rows(sizing, units, width);
     out.push_str(
@@ -39,8 +40,8 @@ pub fn text(
     );
     if sizing.unneeded {
         out.push_str(
-            "Without any relief every set keeps static, velocity and sound, so there is nothing to size: ways \
-             of keeping pressure down are left out.\n",
+            "Without any relief every set keeps static, velocity and sound, settled, so there is nothing to size: \
+             ways of keeping pressure down are left out.\n",
         );
     }
     if !sizing.counts.iter().all(|c| *c) {
@@ -87,6 +88,36 @@ fn locked_out(sizing: &Sizing) -> String {
             some.join("; ")
         ),
     }
+}
+
+/// Which ways hold settled and yet break in their day what they are chosen by.
+fn broken_on_the_way(sizing: &Sizing, units: UnitSystem) -> String {
+    let told: Vec<String> = sizing
+        .answers
+        .iter()
+        .filter(|a| a.holds())
+        .filter_map(|a| {
+            let over = &a.day.as_ref()?.over;
+            let each = over.iter().filter_map(|m| {
+                let limit = show(m.limit.as_ref()?.value, m.dimension, units);
+                let value = show(m.value, m.dimension, units);
+                Some(format!(
+                    "{} ({}) {value}, at most {limit}",
+                    m.title, m.subject
+                ))
+            });
+            let each: Vec<String> = each.collect();
+            (!each.is_empty()).then(|| format!("{}: {}", full_title(a), each.join(", ")))
+        })
+        .collect();
+    if told.is_empty() {
+        return String::new();
+    }
+    format!(
+        "Held settled, broken in its day, on the way from one state to the next (dampers shut while the unit still \
+         runs, the fan runs on after it): {}.\n",
+        told.join("; ")
+    )
 }
 
 fn full_title(a: &Answer) -> String {

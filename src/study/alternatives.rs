@@ -261,7 +261,7 @@ impl<'a> Base<'a> {
         let (zones, no_relief) = (self.zones(), self.no_relief.clone());
         Way {
             key: "minimum-opening".into(),
-            title: "satisfied zones stay a little open, no relief".into(),
+            title: "satisfied zones stay open in their bands, no relief".into(),
             strongest: 100,
             edits: Box::new(move |strength| {
                 let mut edits = no_relief.clone();
@@ -284,7 +284,7 @@ impl<'a> Base<'a> {
         let of = name.clone();
         Some(Way {
             key: "open-outlet".into(),
-            title: format!("{name} never shuts, no relief"),
+            title: format!("{name} never shuts in its bands, no relief"),
             strongest: 100,
             edits: Box::new(move |strength| {
                 let mut edits = no_relief.clone();

@@ -130,7 +130,7 @@ fn remarks(c: &Combinations) -> Vec<String> {
     let mut remarks = vec![
         "Settled state, protections not acting, rooms at their setpoints, filter as at the start. \
          Judged: dampers of calling zones full, unit at its least speed and at the highest that the \
-         controller brings about; one zone full and the others at their least opening, unit at the highest; \
+         controller brings about; the smallest zone full and the others at their least opening, unit at the highest; \
          all at their least opening, unit at its least."
             .to_string(),
         "\"At rated\" is what the limits would be if nothing held the unit back from rated speed; it \

@@ -62,6 +62,8 @@ pub struct Day {
     pub starts: f64,
     /// Limits broken by the run.
     pub broken: usize,
+    /// Those of them that are judged settled too: static, face velocity, sound.
+    pub over: Vec<Measure>,
 }
 
 /// One line of the answer.
@@ -232,6 +234,9 @@ fn days(
     Ok(())
 }
 
+/// Measures of a run for which settled states are judged too.
+const JUDGED_SETTLED: [&str; 3] = ["static_worst", "face_velocity_worst", "sound_loudest"];
+
 fn day(outcome: &Outcome) -> Day {
     let value = |key: &str| outcome.measure(key, "house").map_or(f64::NAN, |m| m.value);
     let outside = outcome
@@ -248,5 +253,12 @@ fn day(outcome: &Outcome) -> Day {
         locked_out_s: value("locked_out"),
         starts: value("starts"),
         broken: outcome.measures.iter().filter(broken).count(),
+        over: outcome
+            .measures
+            .iter()
+            .filter(broken)
+            .filter(|m| JUDGED_SETTLED.contains(&m.key))
+            .cloned()
+            .collect(),
     }
 }
