@@ -356,6 +356,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
                 units.convert(Quantity::Pressure, limit.value),
                 format!("limit {}", units.text(Quantity::Pressure, limit.value)),
             )),
+            setpoint: Vec::new(),
             worst: worst.clone(),
             reach: Some((0.0, 0.0)),
         },
@@ -367,6 +368,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
                 let text = format!("limit: trip {}", units.text(Quantity::Temperature, trip));
                 (units.convert(Quantity::Temperature, trip), text)
             }),
+            setpoint: Vec::new(),
             worst: Vec::new(),
             reach: None,
         },
@@ -375,6 +377,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: axis("Speed", Quantity::Share),
             lines: plain("unit.speed", Quantity::Share),
             limit: None,
+            setpoint: Vec::new(),
             worst: Vec::new(),
             reach: Some((0.0, 100.0)),
         },
@@ -383,6 +386,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: axis("Flow", Quantity::Flow),
             lines: plain("fan.flow_m3_s", Quantity::Flow),
             limit: None,
+            setpoint: Vec::new(),
             worst: Vec::new(),
             reach: Some((0.0, 0.0)),
         },
@@ -401,6 +405,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
             axis: "Share, %".into(),
             lines: relief,
             limit: None,
+            setpoint: Vec::new(),
             worst: Vec::new(),
             reach: Some((0.0, 100.0)),
         });
@@ -427,29 +432,26 @@ fn rooms(c: &Comparison, units: UnitSystem) -> Overlay {
         .enumerate()
         .map(|(i, zone)| {
             let room = &first.rooms[zone.room].name;
-            let setpoint = c.outcomes[0]
-                .trace
-                .column(&format!("zone.{}.setpoint_C", zone.name))
-                .and_then(|column| column.iter().copied().find(|v| v.is_finite()));
+            let setpoint = format!("zone.{}.setpoint_C", zone.name);
+            let setpoint = column(c, 0, &setpoint).unwrap_or_default();
+            let times = c.outcomes[0].trace.column("time_s").unwrap_or_default();
+            let shown = |v: f64| units.convert(Quantity::Temperature, v);
+            let offset_s = offsets_s(c).0[0];
+            let points = times.iter().zip(setpoint).filter(|p| p.1.is_finite());
+            let setpoint = points.map(|(t, v)| (t + offset_s, shown(v))).collect();
             let name = format!("room.{room}.air_C");
             OverlayPanel {
                 heading: format!("{}: air of {room}", first.zones[i].name),
                 axis: units.symbol(Quantity::Temperature).into(),
-                lines: lines(
-                    c,
-                    |run| column(c, run, &name),
-                    |v| units.convert(Quantity::Temperature, v),
-                ),
-                limit: setpoint.map(|v| {
-                    let text = format!("setpoint {}", units.text(Quantity::Temperature, v));
-                    (units.convert(Quantity::Temperature, v), text)
-                }),
+                lines: lines(c, |run| column(c, run, &name), shown),
+                limit: None,
+                setpoint,
                 worst: Vec::new(),
                 reach: None,
             }
         })
         .collect();
-    let remark = "The dashed line is the first setpoint in force in the first file.";
+    let remark = "The dashed line is the setpoint in force in the first file.";
     sheet(c, "Rooms with thermostats, side by side", panels, remark)
 }
 
@@ -490,6 +492,7 @@ fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
                 axis: symbol.into(),
                 lines: lines(c, highest, shown),
                 limit: Some((shown(limit.value), format!("limit {text}"))),
+                setpoint: Vec::new(),
                 worst: Vec::new(),
                 reach: Some((0.0, 0.0)),
             }

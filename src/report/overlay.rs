@@ -10,7 +10,7 @@ use super::panel::{
     BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, label_margin,
     nice_scale, notes,
 };
-use super::series::{cover, decimate, range};
+use super::series::{cover, decimate, held, range};
 use super::time_axis::ticks;
 use super::{Figure, FigureError};
 
@@ -39,6 +39,8 @@ pub struct OverlayPanel {
     pub lines: Vec<OverlayLine>,
     /// A limit or setpoint in shown units, with its label.
     pub limit: Option<(f64, String)>,
+    /// A setpoint that holds and jumps: seconds since the common start, shown units.
+    pub setpoint: Vec<(f64, f64)>,
     /// The worst of a run: which, when in seconds since the common start, value in shown units.
     pub worst: Vec<(usize, f64, f64)>,
     /// Values that the axis must reach, shown units.
@@ -117,6 +119,7 @@ pub fn overlay(name: &'static str, sheet_of: &Overlay) -> Result<Figure, FigureE
             let seen = cover(seen, range(content.worst.iter().map(|w| &w.2)));
             let seen = cover(seen, content.reach);
             let seen = cover(seen, content.limit.as_ref().map(|l| (l.0, l.0)));
+            let seen = cover(seen, range(content.setpoint.iter().map(|p| &p.1)));
             let seen = seen.unwrap_or((0.0, 1.0));
             let pad = 0.04 * (seen.1 - seen.0);
             // An end that the axis had to reach anyway needs no air beyond it.
@@ -147,6 +150,17 @@ pub fn overlay(name: &'static str, sheet_of: &Overlay) -> Result<Figure, FigureE
                 let y = panel.y(*value);
                 canvas.line((left, y), (right, y), stroke);
                 labels.push(EndLabel::line(*value, text.clone(), stroke));
+            }
+            if let Some(&(_, last)) = content.setpoint.last() {
+                let stroke = Stroke::new(INK, 1.5).dashed(9.0, 4.0);
+                let line = Series {
+                    name: "setpoint".into(),
+                    colour: INK,
+                    marker: None,
+                    pieces: vec![held(&content.setpoint)],
+                };
+                panel.series(canvas, &line, stroke);
+                labels.push(EndLabel::line(last, line.name, stroke));
             }
             for line in &lines {
                 panel.series(canvas, line, Stroke::new(line.colour, LINE));

@@ -314,7 +314,8 @@ fn worst_hour(context: &Context<'_>, starts: &[f64]) -> Option<String> {
             Some(best) if best.1 >= next.1 => Some(best),
             _ => Some(next),
         })?;
-    let (a, b) = (context.clock(from), context.clock(from + 3600.0));
+    let to = (from + 3600.0).min(context.span.1);
+    let (a, b) = (context.clock(from), context.clock(to));
     Some(format!("most in any 60 minutes: {count}, from {a} to {b}"))
 }
 

@@ -53,6 +53,17 @@ pub fn verdict(
     };
     out += &bold(&first);
     out.push('\n');
+    let unseen = outcome
+        .measures
+        .iter()
+        .filter(|m| m.limit.is_some() && m.value.is_nan());
+    match unseen.count() {
+        0 => {}
+        u => {
+            out +=
+                &format!("{u} more could not be judged: nothing was seen of them in this time.\n")
+        }
+    }
     if !listed_broken.is_empty() {
         out += &rows(s, &listed_broken, units, width);
     }

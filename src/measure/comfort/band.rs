@@ -120,7 +120,7 @@ impl Observer for OutsideBand {
                 [
                     Measure::new(
                         "outside_band_share",
-                        "share of band time off setpoint by more than 1 K",
+                        "share of band time off setpoint by more than 1 K at the thermostat",
                         z.name.clone(),
                         share,
                         Dimension::Fraction,
@@ -136,7 +136,7 @@ impl Observer for OutsideBand {
                     .judged(&self.limit),
                     Measure::new(
                         "outside_band",
-                        "band time off setpoint by more than 1 K",
+                        "band time off setpoint by more than 1 K at the thermostat",
                         z.name.clone(),
                         outside_s,
                         Dimension::Time,

@@ -259,11 +259,8 @@ impl<'a> Look<'a> {
             });
             counted.count() as f64
         };
-        let acts = [
-            NoticeKind::Trip,
-            NoticeKind::LockOut,
-            NoticeKind::SteppedDown,
-        ];
+        // A lock-out comes with the trip that earned it, and is counted of its own.
+        let acts = [NoticeKind::Trip, NoticeKind::SteppedDown];
         for (kind, value) in [
             (STATIC, self.mean(|i| pressure(&supply, i))),
             (STATIC_WORST, self.worst(|i| supply(i) - back(i))),
