@@ -281,3 +281,23 @@ fn an_action_that_says_nothing() {
         "{shown}"
     );
 }
+
+#[test]
+fn a_table_misspelt_is_pointed_at_before_what_it_lacks() {
+    refused("[control]", "[contol]", 0, "`contol`", "`control`");
+    refused("[zone.day]", "[zones.day]", 0, "`zones`", "`zone`");
+}
+
+#[test]
+fn a_door_named_after_a_room_leads_to_the_return() {
+    // The starter's doors say nothing of what they join.
+    let s = Scenario::from_text("house", STARTER).unwrap_or_else(|e| panic!("{}", e.render(false)));
+    let door = s.doors.iter().find(|d| d.name == "bed").unwrap();
+    let [from, to] = door.between.map(|r| s.rooms[r].name.as_str());
+    assert_eq!(from, "bed");
+    assert!(s.air.returns.iter().any(|r| s.rooms[r.room].name == to));
+    // One that is named after nothing must say what it joins.
+    let text = format!("{STARTER}\n[door.attic]\nundercut = \"20 mm\"\n");
+    let fault = Scenario::from_text("house", &text).expect_err("this must be refused");
+    assert!(fault.what().contains("[door.attic] needs `between`"));
+}
