@@ -441,7 +441,11 @@ fn differential(top: &Section<'_>) -> Result<Differential, Diagnostic> {
 
 fn dampers(top: &Section<'_>) -> Result<Damper, Diagnostic> {
     let s = top.table("dampers")?;
-    let damper = damper_keys(&s)?.unwrap_or(Damper::TwoPosition);
+    let damper = damper_keys(&s)?.unwrap_or_else(|| {
+        let source = "the simplest motor; common practice, no source";
+        s.note("dampers.control", "two-position", source);
+        Damper::TwoPosition
+    });
     for key in ["travel", "motor_dead_band"] {
         s.quantity(key, Dimension::Time).optional().ok();
     }
