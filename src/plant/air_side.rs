@@ -18,7 +18,7 @@ use super::room::Room;
 use std::sync::Arc;
 
 /// Exponent of leakage, ISO 9972 form.
-pub const LEAKAGE_EXPONENT: f64 = 0.65;
+const LEAKAGE_EXPONENT: f64 = 0.65;
 /// Softening of leakage, Pa: the sheet of the network method shows 0.01 Pa to be harmless.
 const LEAKAGE_SOFT_PA: f64 = 0.01;
 /// Linear part given to orifices so that their slope is finite at no flow, Pa per m³/s.
@@ -272,6 +272,27 @@ pub struct AirState {
     between_s: f64,
 }
 
+impl AirState {
+    /// Takes note of what a step overwrites of the time before it.
+    pub fn keep(&self) -> AirBefore {
+        AirBefore {
+            fan_hours: self.fan_hours,
+            blade: self.blade,
+            blade_at_rest: self.solved.as_ref().is_some_and(|s| s.blade_at_rest),
+        }
+    }
+
+    /// Makes the next step begin where the last one did. Flows stay those of the last one until it is made.
+    pub fn take_back(&mut self, before: &AirBefore) {
+        self.fan_hours = before.fan_hours;
+        self.blade = before.blade;
+        self.moving = false;
+        if let Some(solved) = &mut self.solved {
+            solved.blade_at_rest = before.blade_at_rest;
+        }
+    }
+}
+
 #[derive(Clone, Debug, PartialEq)]
 struct Solved {
     fan: f64,
@@ -305,7 +326,7 @@ pub enum Outlook {
     New,
 }
 
-/// What [`AirSide::keep`] notes.
+/// What [`AirState::keep`] notes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct AirBefore {
     fan_hours: f64,
@@ -429,11 +450,7 @@ impl AirSide {
             .iter()
             .zip(&room_nodes)
             .map(|(r, &node)| {
-                let law = Law::Power(Power {
-                    k: r.leakage_50_m3_s / 50.0_f64.powf(LEAKAGE_EXPONENT),
-                    m: LEAKAGE_EXPONENT,
-                    soft_pa: LEAKAGE_SOFT_PA,
-                });
+                let law = Law::Power(leakage(r));
                 b.element(&format!("leaks of {}", r.name), node, outdoors, law)
             })
             .collect();
@@ -598,25 +615,6 @@ impl AirSide {
             Outlook::Drifting
         } else {
             Outlook::New
-        }
-    }
-
-    /// Takes note of what a step overwrites of the time before it.
-    pub fn keep(&self, state: &AirState) -> AirBefore {
-        AirBefore {
-            fan_hours: state.fan_hours,
-            blade: state.blade,
-            blade_at_rest: state.solved.as_ref().is_some_and(|s| s.blade_at_rest),
-        }
-    }
-
-    /// Makes the next step begin where the last one did. Flows stay those of the last one until it is made.
-    pub fn take_back(&self, before: &AirBefore, state: &mut AirState) {
-        state.fan_hours = before.fan_hours;
-        state.blade = before.blade;
-        state.moving = false;
-        if let Some(solved) = &mut state.solved {
-            solved.blade_at_rest = before.blade_at_rest;
         }
     }
 
@@ -786,6 +784,15 @@ impl AirSide {
             }
             Relief::None => true,
         }
+    }
+}
+
+/// How air leaves a room by its cracks at a pressure above outdoors.
+pub fn leakage(room: &Room) -> Power {
+    Power {
+        k: room.leakage_50_m3_s / 50.0_f64.powf(LEAKAGE_EXPONENT),
+        m: LEAKAGE_EXPONENT,
+        soft_pa: LEAKAGE_SOFT_PA,
     }
 }
 

@@ -239,9 +239,9 @@ impl<'a> Engine<'a> {
 
     /// As [`step`](Self::step), by at most so many time steps at once; says how many it made.
     ///
-    /// More than one are made only while nothing moves, and never across a half minute, a person's action
-    /// or the turn of a fault: the plant then goes in one step as long as all of them (at most
-    /// `run.quiet_step`), and the controller looks at every one.
+    /// More than one are made only while nothing new is commanded, and never across a half minute, a
+    /// person's action or the turn of a fault: the plant then goes in one step as long as all of them (at
+    /// most `run.quiet_step`, less while dampers move), and the controller looks at every one.
     ///
     /// # Errors
     /// As [`step`](Self::step).

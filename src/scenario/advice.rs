@@ -1,7 +1,7 @@
 //! What can be run but is seldom meant: worth a look before the figures are believed.
 
 use super::Scenario;
-use crate::plant::air_side::LEAKAGE_EXPONENT;
+use crate::plant::air_side::leakage;
 use crate::plant::door::orifice_quadratic;
 
 /// Sun time and clock differ by less than this in every time zone in use, h (the widest, by about
@@ -88,8 +88,8 @@ impl Scenario {
             return None;
         }
         // Through cracks to outdoors, and through one m² of door, at a pressure.
-        let cracks =
-            |pa: f64| self.rooms[room].leakage_50_m3_s * (pa / 50.0).powf(LEAKAGE_EXPONENT);
+        let law = leakage(&self.rooms[room]);
+        let cracks = |pa: f64| law.flow_and_slope(pa).0;
         let density = self.air.air.density_kg_m3;
         let b = orifice_quadratic(1.0, door.opening.discharge, density);
         let gaps = |pa: f64| (pa / b).sqrt();

@@ -27,7 +27,7 @@ pub struct RunSpec {
     pub duration_s: f64,
     /// Time step, s.
     pub step_s: f64,
-    /// Longest step of the plant while nothing moves, s; not above `step_s` where there are none.
+    /// Longest step of the plant while nothing new is commanded, s; not above `step_s` where there are none.
     pub quiet_step_s: f64,
     /// Time between recorded rows, s; a whole number of steps.
     pub record_s: f64,
@@ -88,7 +88,7 @@ pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
         .within(0.1, 30.0)
         .or(
             QUIET_STEP_S,
-            "our own choice: the plant goes on in one step while nothing moves; control looks at every `step`",
+            "our own choice: the plant goes on in one step while nothing new is commanded; control looks at every `step`",
         )?;
     let record_s = s
         .quantity("record", Dimension::Time)

@@ -398,9 +398,15 @@ mod tests {
                 evaluations: 0,
             };
             network.search(&mut damped, &mut counts).unwrap();
-            for (a, b) in plain.flows_m3_s().iter().zip(damped.flows_m3_s()) {
-                assert!((a - b).abs() < 1e-9, "{a} against {b} from {start} Pa");
-            }
+            same_flows(&plain, &damped);
+        }
+    }
+
+    /// Asserts that two states of a network have the same flows, m³/s.
+    #[track_caller]
+    fn same_flows(a: &NetworkState, b: &NetworkState) {
+        for (a, b) in a.flows_m3_s().iter().zip(b.flows_m3_s()) {
+            assert!((a - b).abs() < 1e-9, "{a} against {b}");
         }
     }
 
@@ -445,10 +451,8 @@ mod tests {
             evaluations[1] += network.solve(&mut plain).unwrap().evaluations;
             let mut cold = NetworkState::new(&network);
             network.solve(&mut cold).unwrap();
-            let flows = ahead.flows_m3_s().iter().zip(plain.flows_m3_s());
-            for ((a, b), c) in flows.zip(cold.flows_m3_s()) {
-                assert!((a - b).abs() < 1e-9 && (a - c).abs() < 1e-9, "{a} {b} {c}");
-            }
+            same_flows(&ahead, &plain);
+            same_flows(&ahead, &cold);
         }
         assert!(evaluations[0] < evaluations[1], "{evaluations:?}");
     }
@@ -469,10 +473,7 @@ mod tests {
             evaluations[0] += network.solve(&mut leaning).unwrap().evaluations;
             // Nothing has changed since: this one starts from its own last pressures.
             evaluations[1] += network.solve(&mut plain).unwrap().evaluations;
-            let flows = leaning.flows_m3_s().iter().zip(plain.flows_m3_s());
-            for (a, b) in flows {
-                assert!((a - b).abs() < 1e-9, "{a} {b}");
-            }
+            same_flows(&leaning, &plain);
         }
         assert!(evaluations[0] + 15 < evaluations[1], "{evaluations:?}");
     }

@@ -257,7 +257,7 @@ impl Engine<'_> {
         if moving {
             kept.motors.clone_from(&state.motors);
         }
-        kept.air = self.air_side.keep(&state.air);
+        kept.air = state.air.keep();
         kept.felt = self.felt;
         kept.rooms.blocks.clone_from(&state.house.blocks);
         kept.plenum = state.plenum;
@@ -272,7 +272,7 @@ impl Engine<'_> {
         state.house.blocks.clone_from(&kept.rooms.blocks);
         state.plenum = kept.plenum;
         state.unit = kept.unit;
-        self.air_side.take_back(&kept.air, &mut state.air);
+        state.air.take_back(&kept.air);
         self.felt = kept.felt;
     }
 
