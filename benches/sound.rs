@@ -1,6 +1,11 @@
 //! Time of a step of sound and of its reports: 8 rooms, 8 octaves.
 
 use divan::black_box;
+use openshut::engine::record::Recorder;
+use openshut::engine::sample::Sample;
+use openshut::engine::simulate;
+use openshut::engine::sound::SoundStage;
+use openshut::engine::step::Engine;
 use openshut::measure::Observer;
 use openshut::measure::loudest_minute::LoudestMinute;
 use openshut::measure::noise_rating::{LaeqMeter, nc_rating};
@@ -17,11 +22,6 @@ use openshut::plant::sound::{
     DamperPosition, Operating, OutletOperating, OutletSpec, ReliefSpec, ReturnSpec, RoomSpec,
     SoundModel, SoundSpec,
 };
-use openshut::run::engine::Engine;
-use openshut::run::record::Recorder;
-use openshut::run::sample::Sample;
-use openshut::run::simulate;
-use openshut::run::sound::SoundStage;
 use openshut::scenario::Scenario;
 use std::sync::OnceLock;
 use std::time::Instant;

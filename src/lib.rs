@@ -3,7 +3,7 @@
 //! # A day in ten lines
 //!
 //! ```
-//! use openshut::{run::simulate, scenario::Scenario};
+//! use openshut::{engine::simulate, scenario::Scenario};
 //!
 //! let house = Scenario::embedded("family-house")?;
 //! let day = simulate(&house, |_| {})?;
@@ -22,7 +22,7 @@
 //!    [`air_side`](plant::air_side) joins from fan, ducts, dampers and relief, and the
 //!    [`unit`](plant::unit).
 //! 3. [`control`] decides without knowing physics: readings and time go in, commands come out.
-//! 4. [`run`] owns the state and the step; [`Engine::step`](run::engine::Engine::step) reads like a
+//! 4. [`engine`] owns the state and the step; [`Engine::step`](engine::step::Engine::step) reads like a
 //!    list: people, readings, control, dampers, air network, unit and ducts, rooms, record.
 //! 5. [`trace`] is what was seen, [`measure`] what it means, [`report`] what people look at.
 //! 6. [`study`] runs many and sets them side by side; [`evidence`] sets the program beside the outside
@@ -36,13 +36,18 @@
 
 pub mod cli;
 pub mod control;
+pub mod engine;
 pub mod evidence;
+pub mod fault;
 pub mod math;
 pub mod measure;
 pub mod plant;
 pub mod quantity;
 pub mod report;
-pub mod run;
 pub mod scenario;
 pub mod study;
 pub mod trace;
+
+#[cfg(test)]
+#[path = "../tests/parts/mod.rs"]
+mod parts;

@@ -1,6 +1,6 @@
 //! A house of any number of rooms, with everything on, for benches and tests.
 
-use openshut::scenario::Scenario;
+use super::Scenario;
 
 /// Scenario text of `rooms` rooms: a hall and `rooms − 1` bedrooms, each a zone of its own with a
 /// modulating damper, on trunks of four outlets; weighted relief; a variable-speed unit.

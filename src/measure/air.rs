@@ -3,8 +3,8 @@
 use super::lasting::Lasting;
 use super::limits::face_velocity_limit;
 use super::{Limit, Measure, Observer, call_mask, calling};
+use crate::engine::sample::Sample;
 use crate::quantity::{self, Dimension, UnitSystem};
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 /// A largest value with its instant and the zones that called.
@@ -275,7 +275,7 @@ impl Observer for ReliefShare {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::run::sample::AirSample;
+    use crate::engine::sample::AirSample;
 
     fn pressed(seconds: &[(f64, f64)]) -> Vec<Measure> {
         let scenario = Scenario::embedded("family-house").unwrap();

@@ -5,8 +5,8 @@
 
 use super::lasting::Lasting;
 use super::{Limit, Measure, Observer, call_mask, calling};
+use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 /// Watches the pressure of rooms against the room of the first return grille. What is judged lasted

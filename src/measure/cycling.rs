@@ -4,9 +4,9 @@ use std::collections::VecDeque;
 
 use super::{Limits, Measure, Observer};
 use crate::control::NoticeKind;
+use crate::engine::event::{Event, What};
+use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
-use crate::run::event::{Event, What};
-use crate::run::sample::Sample;
 
 /// A complete run shorter than this is a *short start*, s; our own definition, there is no standard.
 pub const SHORT_RUN_S: f64 = 300.0;
@@ -234,7 +234,7 @@ impl Observer for Cycling {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::run::sample::UnitSample;
+    use crate::engine::sample::UnitSample;
 
     fn watch(pattern: &[(f64, bool)]) -> Cycling {
         let mut c = Cycling::new(&Limits::default());

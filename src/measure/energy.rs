@@ -1,8 +1,8 @@
 //! Energy, efficiency, and how near the supply air comes to its cut-out.
 
 use super::{Limit, Measure, Observer, call_mask, calling};
+use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 /// Watches the distance of supply air from the trip of its mode, from two minutes into a run.

@@ -15,9 +15,9 @@ pub mod noise_rating;
 pub mod sound;
 pub mod thermal_comfort;
 
+use crate::engine::event::Event;
+use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
-use crate::run::event::Event;
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 pub use limits::{Limit, Limits, Side};

@@ -3,11 +3,11 @@
 use super::loudest_minute::{LoudStretch, LoudestMinute};
 use super::noise_rating::{NcRating, NcValue, nc_rating};
 use super::{Measure, Observer, call_mask, calling};
+use crate::engine::sample::Sample;
 use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::{A_WEIGHT, OCTAVE_HZ, energy_to_db, to_db};
 use crate::plant::sound::{RoomSound, Source, UNCERTAINTY_DBA, UNCERTAINTY_MEASURED_FAN_DBA};
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 use crate::scenario::sound::RoomSoundLimit;
 

@@ -12,14 +12,14 @@ use super::diagnostic::Diagnostic;
 use super::house::faces;
 use super::reader::{Name, Section};
 use crate::control::Mode;
-use crate::plant::drivers::ALBEDO;
-use crate::plant::sun::{Surface, irradiance_on};
-use crate::quantity::Dimension;
-use crate::run::fault::{
+use crate::fault::{
     BEAM_W_M2, ChainBroken, DamperStuck, DampersCrossed, Fault, Feedback, FilterBlocked, RadioLost,
     ReliefStuck, ReliefUndersized, Scheduled, SensorFrozen, SensorInSun, SensorLost, SensorOffset,
     SunOnSensor, WrongMode,
 };
+use crate::plant::drivers::ALBEDO;
+use crate::plant::sun::{Surface, irradiance_on};
+use crate::quantity::Dimension;
 
 const COMMON: &str = "common practice, no source";
 const SHEET: &str = "our own choice";

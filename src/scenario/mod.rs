@@ -22,12 +22,12 @@ use chrono::NaiveDateTime;
 use sha2::{Digest, Sha256};
 
 use crate::control::protection::Sense;
+use crate::fault::Scheduled;
 use crate::measure::limits::Limits;
 use crate::plant::air_side::{AirSideSpec, Outlet, ReliefSpec};
 use crate::plant::door::Door;
 use crate::plant::room::Room;
 use crate::plant::weather::{Site, Weather};
-use crate::run::fault::Scheduled;
 use control::{ControlParts, Zone};
 use diagnostic::Diagnostic;
 use house::RoomUse;

@@ -9,8 +9,8 @@ pub mod telltales;
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::run::fault::Scheduled;
-use crate::run::{Outcome, RunError, simulate};
+use crate::engine::{Outcome, RunError, simulate};
+use crate::fault::Scheduled;
 use crate::scenario::Scenario;
 use drill::Drill;
 use separate::Alike;

@@ -22,7 +22,7 @@ pub mod sweep;
 
 use thiserror::Error;
 
-use crate::run::RunError;
+use crate::engine::RunError;
 use crate::scenario::diagnostic::Diagnostic;
 
 /// Why a study could not be made.

@@ -5,6 +5,8 @@
 //! so a run that is held long enough at the same rooms and dampers ends in the same state.
 
 use crate::control::Mode;
+use crate::engine::RunError;
+use crate::engine::sound::SoundStage;
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState, ReliefTo};
 use crate::plant::relief::Relief;
@@ -13,8 +15,6 @@ use crate::plant::sound::Source;
 use crate::plant::sound::heard::Heard;
 use crate::plant::transport::Transport;
 use crate::plant::unit::{Mode as UnitMode, Unit, UnitError, UnitInlet, UnitState};
-use crate::run::RunError;
-use crate::run::sound::SoundStage;
 use crate::scenario::Scenario;
 
 /// A step so long that every lag has run out, s.

@@ -1,9 +1,9 @@
 //! Setpoints kept.
 
 use super::Settling;
+use crate::engine::sample::{Sample, ZoneSample};
 use crate::measure::{Limit, Measure, Observer};
 use crate::quantity::Dimension;
-use crate::run::sample::{Sample, ZoneSample};
 use crate::scenario::Scenario;
 
 /// Time a zone's sensor is warmer than its cooling setpoint or colder than its heating setpoint by

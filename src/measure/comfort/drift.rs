@@ -1,10 +1,10 @@
 //! Swings of temperature.
 
 use super::Settling;
+use crate::engine::sample::Sample;
 use crate::measure::thermal_comfort::SlidingRange;
 use crate::measure::{Limit, Measure};
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 /// Largest change of operative temperature within a quarter of an hour, by zone's own room.

@@ -1,8 +1,8 @@
 //! Damp air where people are.
 
+use crate::engine::sample::Sample;
 use crate::measure::{Limit, Measure, Observer};
 use crate::quantity::Dimension;
-use crate::run::sample::Sample;
 use crate::scenario::Scenario;
 
 /// Share of occupied time above 60 % relative humidity, over all rooms.

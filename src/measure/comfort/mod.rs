@@ -6,7 +6,7 @@ mod humidity;
 mod spread;
 
 use super::{Measure, Observer, steps};
-use crate::run::sample::{Sample, ZoneSample};
+use crate::engine::sample::{Sample, ZoneSample};
 use crate::scenario::Scenario;
 
 pub use band::OutsideBand;

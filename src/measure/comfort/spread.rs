@@ -1,9 +1,9 @@
 //! Rooms alike.
 
 use super::Settling;
+use crate::engine::sample::{RoomSample, Sample};
 use crate::measure::{Histogram, Limit, Measure};
 use crate::quantity::Dimension;
-use crate::run::sample::{RoomSample, Sample};
 use crate::scenario::Scenario;
 
 /// Spread between rooms: of each zone with several rooms, and of the whole house.

@@ -6,7 +6,7 @@ use crate::control::damper::Damper;
 use crate::control::staging::{Need, Stages};
 use crate::control::zone::ZoneSpec;
 use crate::control::{ControllerSpec, Mode};
-use crate::run::RunError;
+use crate::engine::RunError;
 use crate::scenario::Scenario;
 use crate::study::criteria::{CRITERIA, Facts};
 use crate::study::settled::{Approach, Held, Setting, Stand};

@@ -29,8 +29,8 @@ use super::StudyError;
 use super::criteria::Finding;
 use super::settled::{Approach, Point};
 use crate::control::Mode;
+use crate::engine::RunError;
 use crate::plant::air::MoistAir;
-use crate::run::RunError;
 use crate::scenario::Scenario;
 
 pub use bench::Bench;

@@ -5,11 +5,11 @@
 //! done by itself over the same minutes is taken off.
 
 use crate::control::Mode;
-use crate::run::RunError;
-use crate::run::by_hand::Hand;
-use crate::run::engine::{Engine, State};
-use crate::run::fault::Scheduled;
-use crate::run::sample::Sample;
+use crate::engine::RunError;
+use crate::engine::by_hand::Hand;
+use crate::engine::sample::Sample;
+use crate::engine::step::{Engine, State};
+use crate::fault::Scheduled;
 use crate::scenario::Scenario;
 
 /// How long each test lasts once the dampers stand, s; our own choice: room air answers within

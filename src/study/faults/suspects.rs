@@ -1,10 +1,10 @@
 //! A sensible instance of every kind of fault for a scenario. To add one: append it to the list.
 
-use crate::plant::sun::Surface;
-use crate::run::fault::{
+use crate::fault::{
     ChainBroken, DamperStuck, DampersCrossed, Feedback, FilterBlocked, RadioLost, ReliefStuck,
     ReliefUndersized, Scheduled, SensorFrozen, SensorInSun, SensorLost, SensorOffset, WrongMode,
 };
+use crate::plant::sun::Surface;
 use crate::scenario::Scenario;
 use crate::scenario::fault::on_facade;
 

@@ -1,0 +1,58 @@
+//! Events of the step in words; all of them rare, and kept out of the common path.
+
+use crate::control::{Commands, Notice};
+use crate::engine::event::{Event, What};
+use crate::scenario::Scenario;
+
+/// A motor has come to rest.
+#[cold]
+pub(super) fn arrived(s: &Scenario, channel: usize, position: f64, t_s: f64) -> Event {
+    let of_channel = |o: &Option<usize>| *o == Some(channel);
+    let outlet = s.control.outlet_channel.iter().position(of_channel);
+    let subject = outlet.map_or("relief", |o| s.outlets[o].name.as_str());
+    Event {
+        t_s,
+        what: What::Damper,
+        subject: subject.to_string(),
+        cause: "commanded".to_string(),
+        text: format!("damper of {subject} stands at {:.0} %", 100.0 * position),
+        value: position,
+    }
+}
+
+/// The fan has started or stopped.
+#[cold]
+pub(super) fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
+    Event {
+        t_s,
+        what: What::Fan,
+        subject: "fan".to_string(),
+        cause: commands.phase.name().to_string(),
+        text: format!("fan {}", if on { "starts" } else { "stops" }),
+        value: f64::from(u8::from(on)),
+    }
+}
+
+/// What the controller decided, in words.
+#[cold]
+pub(super) fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
+    let subject = n
+        .zone
+        .and_then(|z| s.zones.get(z))
+        .map(|z| z.name.clone())
+        .or_else(|| {
+            let p = n
+                .protection
+                .and_then(|p| s.control.controller.spec().protections.get(p));
+            p.map(|p| p.name.clone())
+        })
+        .unwrap_or_else(|| "system".to_string());
+    Event {
+        t_s: n.t_s - lead_s,
+        what: What::Control(n.kind),
+        value: n.value,
+        subject,
+        cause: n.cause.map_or("", |c| c.phrase()).to_string(),
+        text: s.control.controller.describe(n),
+    }
+}
