@@ -1,12 +1,10 @@
 //! Time to solve the air network of an eight-room house with relief.
 
 use divan::{Bencher, black_box};
-use openshut::math::sparse_lu::SparseLu;
-use openshut::plant::damper::{self, Damper, LeakageClass};
-use openshut::plant::duct::{Air, Duct};
-use openshut::plant::fan::{Drive, Fan, FanCurve, FanLaw, PowerCurve};
-use openshut::plant::grille::Grille;
-use openshut::plant::network::{ElementId, Law, LinearQuadratic, Network, NetworkState, Power};
+use openshut::internals::{
+    Air, DAMPER_KINDS, Damper, Drive, Duct, ElementId, Fan, FanCurve, FanLaw, Grille, Law,
+    LeakageClass, LinearQuadratic, Network, NetworkState, Power, PowerCurve, SparseLu,
+};
 use std::f64::consts::PI;
 use std::sync::Arc;
 
@@ -15,7 +13,7 @@ fn main() {
 }
 
 fn damper() -> Damper {
-    Damper::new(damper::KINDS[0].form, 0.01 * PI, LeakageClass::Class2).unwrap()
+    Damper::new(DAMPER_KINDS[0].form, 0.01 * PI, LeakageClass::Class2).unwrap()
 }
 
 fn branch(opening: f64) -> LinearQuadratic {

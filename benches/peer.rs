@@ -8,16 +8,12 @@ use std::f64::consts::PI;
 use std::sync::Arc;
 use std::time::Instant;
 
-use openshut::math::lanes::{Lanes, Seat, blocks, gather};
-use openshut::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
-use openshut::plant::coupled_rooms::{
-    BalanceLanes, CoupledRooms, DoorWay, MiddleLanes, RoomStores, RoomsState,
+use openshut::internals::{
+    BalanceLanes, CP_MOIST, CoilMemory, CoolingCoil, CoupledRooms, DoorWay, Doorway, Drive, Fan,
+    FanCurve, FanLaw, Lanes, Law, LinearQuadratic, MiddleLanes, MoistAir, Network, NetworkState,
+    PowerCurve, RoomStores, RoomsState, STANDARD_PRESSURE, SaturationTable, Seat, Stores, blocks,
+    gather, with_net_flow,
 };
-use openshut::plant::doorway::{Doorway, with_net_flow};
-use openshut::plant::fan::{Drive, Fan, FanCurve, FanLaw, PowerCurve};
-use openshut::plant::network::{Law, LinearQuadratic, Network, NetworkState};
-use openshut::plant::room::{CP_MOIST, Stores};
-use openshut::plant::unit::{CoilMemory, CoolingCoil};
 
 const SERVED: usize = 7;
 const AREA: [f64; SERVED + 1] = [13.0, 12.0, 14.0, 16.0, 12.0, 14.0, 16.0, 12.0];

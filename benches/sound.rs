@@ -1,28 +1,13 @@
 //! Time of a step of sound and of its reports: 8 rooms, 8 octaves.
 
 use divan::black_box;
-use openshut::engine::record::Recorder;
-use openshut::engine::sample::Sample;
-use openshut::engine::simulate;
-use openshut::engine::sound::SoundStage;
-use openshut::engine::step::Engine;
-use openshut::measure::Observer;
-use openshut::measure::loudest_minute::LoudestMinute;
-use openshut::measure::noise_rating::{LaeqMeter, nc_rating};
-use openshut::measure::sound::Sound;
-use openshut::plant::air_side::AirSide;
-use openshut::plant::sound::attenuation::{Elbow, Element};
-use openshut::plant::sound::chain::background_db;
-use openshut::plant::sound::damper::DamperSize;
-use openshut::plant::sound::fan::FanSpec;
-use openshut::plant::sound::grille::GrilleSpec;
-use openshut::plant::sound::heard::Heard;
-use openshut::plant::sound::octave::to_db;
-use openshut::plant::sound::{
-    DamperPosition, Operating, OutletOperating, OutletSpec, ReliefSpec, ReturnSpec, RoomSpec,
-    SoundModel, SoundSpec,
+use openshut::internals::{
+    AirSide, DamperPosition, DamperSize, Elbow, Element, FanSpec, GrilleSpec, Heard, LaeqMeter,
+    LoudestMinute, Observer, Operating, OutletOperating, OutletSpec, Recorder, ReliefSpec,
+    ReturnSpec, RoomSound, RoomSpec, Sample, Sound, SoundModel, SoundSpec, SoundStage,
+    background_db, nc_rating, to_db,
 };
-use openshut::scenario::Scenario;
+use openshut::{Engine, Scenario, simulate};
 use std::sync::OnceLock;
 use std::time::Instant;
 
@@ -237,7 +222,7 @@ fn report(bencher: divan::Bencher) {
     let mut state = model.initial();
     model.step(&operating(), &mut state);
     bencher.bench_local(|| {
-        let rate = |sum: f64, room: &openshut::plant::sound::RoomSound| {
+        let rate = |sum: f64, room: &RoomSound| {
             let nc = nc_rating(&to_db(&room.total()));
             sum + room.dba() + nc.governing_band as f64
         };

@@ -11,20 +11,12 @@ use std::time::Instant;
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
-use openshut::control::{Calendar, Readings};
-use openshut::engine::event::Event;
-use openshut::engine::house::House;
-use openshut::engine::record::Recorder;
-use openshut::engine::sample::Sample;
-use openshut::engine::simulate;
-use openshut::engine::step::{Engine, State};
-use openshut::measure::{Observer, observers};
-use openshut::plant::air::SaturationTable;
-use openshut::plant::air_side::{AirCommand, AirSide, AirState};
-use openshut::plant::drivers::Drivers;
-use openshut::plant::transport::{Spaces, Transport};
-use openshut::plant::unit::{Mode, UnitCommand, UnitInlet, UnitState};
-use openshut::scenario::Scenario;
+use openshut::internals::{
+    AirCommand, AirSide, AirState, Calendar, Drivers, Event, House, Mode, Observer, Readings,
+    Recorder, Sample, SaturationTable, Spaces, Transport, UnitCommand, UnitInlet, UnitState,
+    observers,
+};
+use openshut::{Engine, Scenario, State, simulate};
 
 const ROOMS: [usize; 5] = [5, 8, 16, 32, 64];
 /// Steps in one sample: the hour from three in the afternoon.

@@ -16,11 +16,8 @@ use std::time::Instant;
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
-use openshut::quantity::UnitSystem;
-use openshut::scenario::Scenario;
-use openshut::study::combinations::{self, Combinations, combinations};
-use openshut::study::sweep::summary::Summary;
-use openshut::study::sweep::{Options, Shard, Study, Sweep, open, tables};
+use openshut::internals::{Shard, Study, Summary, Sweep, SweepOptions, open, write_tables};
+use openshut::{CombinationOptions, Combinations, Scenario, UnitSystem, combinations};
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use tempfile::TempDir;
 
@@ -57,7 +54,7 @@ fn sweep_of_a_thousand_samples(bencher: Bencher) {
 }
 
 fn every_set(house: &Scenario) -> Combinations {
-    let found = combinations(house, &combinations::Options::default(), &|_, _| {}).unwrap();
+    let found = combinations(house, &CombinationOptions::default(), &|_, _| {}).unwrap();
     assert!(found.every_set && found.list.len() == (1 << house.zones.len()) - 1);
     found
 }
@@ -84,11 +81,11 @@ impl Bed {
 
     /// As the command does it, figures left out.
     fn sweep(&self, samples: usize) -> Sweep {
-        let options = Options {
+        let options = SweepOptions {
             samples,
             house_seed: 1,
             day_seed: 1,
-            ..Options::default()
+            ..SweepOptions::default()
         };
         let study = Study::prepare(&self.file, &options).unwrap();
         let folder = self.folder.path().join("sweep");
@@ -104,7 +101,7 @@ impl Bed {
 
 fn write(folder: &Path, sweep: &Sweep) {
     let summary = Summary::of(sweep);
-    tables::write(folder, sweep, &summary, UnitSystem::Si, false).unwrap();
+    write_tables(folder, sweep, &summary, UnitSystem::Si, false).unwrap();
 }
 
 /// Times each study with one thread and with two, in turn, and prints the fastest of many tries of

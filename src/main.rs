@@ -1,5 +1,5 @@
 //! The `openshut` program; see the library for everything it does.
 
 fn main() -> std::process::ExitCode {
-    openshut::cli::main()
+    openshut::main()
 }

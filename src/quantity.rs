@@ -2,13 +2,6 @@
 //!
 //! Inside the crate every quantity is a plain `f64` in SI (temperatures in °C, angles in degrees).
 //! Units are dealt with here, once, at the border.
-//!
-//! ```
-//! use openshut::quantity::{self, Dimension, UnitSystem};
-//! let flow = quantity::parse("740 cfm", Dimension::AirFlow)?;
-//! assert_eq!(quantity::display(flow, Dimension::AirFlow, UnitSystem::Si), "349 L/s");
-//! # Ok::<(), quantity::QuantityError>(())
-//! ```
 
 #[cfg(test)]
 mod tests;

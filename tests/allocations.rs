@@ -3,10 +3,8 @@
 #[path = "../benches/common/mod.rs"]
 mod common;
 
-use openshut::engine::record::Recorder;
-use openshut::engine::step::Engine;
-use openshut::measure::observers;
-use openshut::scenario::Scenario;
+use openshut::internals::{Recorder, observers};
+use openshut::{Engine, Scenario};
 
 /// Hours of steps in which dampers move, zones call and the relief lifts, once the buffers have
 /// grown to what they need. Events carry sentences and are left out: steps with an event may

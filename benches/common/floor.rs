@@ -7,7 +7,7 @@
 //! Left out: leaks and pressures of rooms, linear friction, fan drive, relief friction, heat gained
 //! by ducts, weather, sensors, control, dampers' movement, meters, events, sample, record.
 
-use openshut::scenario::Scenario;
+use openshut::Scenario;
 
 /// What one room needs; constants of the elimination are worked out beforehand.
 #[derive(Clone, Copy, Default)]
@@ -76,7 +76,7 @@ pub struct Floor {
     surface_c: f64,
     rated_w: f64,
     rated_kg_s: f64,
-    saturation: openshut::plant::air::SaturationTable,
+    saturation: openshut::internals::SaturationTable,
     count: usize,
 }
 
@@ -150,7 +150,7 @@ impl Floor {
             room
         };
         let rated = s.rated_flow_m3_s;
-        let loss = |law: openshut::plant::network::LinearQuadratic| law.b + law.a / rated;
+        let loss = |law: openshut::internals::LinearQuadratic| law.b + law.a / rated;
         let fan = &s.air.fan.curve;
         let (p0, p1) = (fan.shut_off_pa(), 180.0);
         let branches: Vec<Branch> = s
@@ -184,7 +184,7 @@ impl Floor {
             surface_c: 12.0,
             rated_w: 1100.0 * (s.rooms.len() - 1) as f64,
             rated_kg_s: 0.0602 * 1.1 * (s.rooms.len() - 1) as f64,
-            saturation: openshut::plant::air::SaturationTable::new(s.site.pressure_pa),
+            saturation: openshut::internals::SaturationTable::new(s.site.pressure_pa),
             count: 0,
         }
     }

@@ -4,20 +4,6 @@
 //! connection, diagonally dominant, so that no pivoting is needed. The elimination order (minimum
 //! degree) and the fill are found once; after that assembling, factoring and solving are straight
 //! loops over flat arrays and allocate nothing. A tree-like pattern has no fill at all.
-//!
-//! ```
-//! use openshut::math::sparse_lu::SparseLu;
-//! let mut lu = SparseLu::new(2, &[(0, 1)]);
-//! let (d0, d1, e01, e10) = (lu.slot(0, 0), lu.slot(1, 1), lu.slot(0, 1), lu.slot(1, 0));
-//! lu.add(d0, 4.0);
-//! lu.add(d1, 3.0);
-//! lu.add(e01, -1.0);
-//! lu.add(e10, -2.0);
-//! lu.factor().unwrap();
-//! let mut x = [2.0, 5.0];
-//! lu.solve(&mut x, &mut [0.0; 2]);
-//! assert!((4.0 * x[0] - x[1] - 2.0).abs() < 1e-12);
-//! ```
 
 use std::collections::BTreeSet;
 

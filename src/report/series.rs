@@ -5,15 +5,6 @@ pub const MAX_POINTS: usize = 1500;
 
 /// Thins a column to about `max_points`, keeping the lowest and highest value of every stretch of
 /// time, in their order. Gaps of NaN part the line into pieces.
-///
-/// # Examples
-/// ```
-/// let t: Vec<f64> = (0..10_000).map(f64::from).collect();
-/// let mut y = vec![0.0; 10_000];
-/// y[7_777] = 9.0;
-/// let pieces = openshut::report::decimate(&t, &y, 100);
-/// assert!(pieces[0].len() <= 102 && pieces[0].contains(&(7_777.0, 9.0)));
-/// ```
 pub fn decimate(t: &[f64], y: &[f64], max_points: usize) -> Vec<Vec<(f64, f64)>> {
     let n = t.len().min(y.len());
     let bucket = n.div_ceil((max_points / 2).max(1)).max(1);

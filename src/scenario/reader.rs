@@ -1,20 +1,4 @@
 //! Reading a section of a scenario: each key asked for by name and kind, defaults written down, strays refused.
-//!
-//! ```
-//! use openshut::quantity::Dimension;
-//! use openshut::scenario::{reader::{Ledger, Section}, tree};
-//! let tree = tree::load_text("house", "[fan]\nflow = \"740 cfm\"\n")?;
-//! let ledger = Ledger::default();
-//! let top = Section::root(&tree, &ledger);
-//! let fan = top.table("fan")?;
-//! let flow = fan.quantity("flow", Dimension::AirFlow).within(0.01, 5.0).required()?;
-//! let pressure = fan.quantity("pressure", Dimension::Pressure).or(150.0, "common practice, no source")?;
-//! fan.finish()?;
-//! top.finish()?;
-//! assert!((flow - 0.34924).abs() < 1e-5 && pressure == 150.0);
-//! assert_eq!(ledger.into_entries()[0].to_string(), "fan.pressure = 150 Pa (common practice, no source)");
-//! # Ok::<(), openshut::scenario::diagnostic::Diagnostic>(())
-//! ```
 
 mod calendar;
 mod field;

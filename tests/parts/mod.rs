@@ -2,6 +2,7 @@
 //! tests, so that what they hold need not be public.
 
 mod air_network;
+mod bad_files;
 mod comfort;
 mod control;
 mod ducts_and_dampers;
@@ -11,6 +12,7 @@ mod long_runs;
 mod moist_air;
 mod quiet_stretches;
 mod rooms;
+mod runs;
 mod sound;
 mod sound_run;
 mod studies_combinations;

@@ -4,22 +4,6 @@
 //! and its flow rises with its pressure drop. The balance of every node then has exactly one
 //! answer (Birkhoff and Diaz 1956, Collins et al. 1978, from memory), which
 //! [`Network::solve`] finds by Newton's method with a line search, starting from the last one.
-//!
-//! ```
-//! use openshut::plant::network::{Law, LinearQuadratic, Network, NetworkState};
-//! let mut builder = Network::builder();
-//! let plenum = builder.node("plenum");
-//! let room = builder.fixed("room", 0.0);
-//! let supply = builder.element("supply", room, plenum, Law::ConstantFlow(0.1));
-//! let outlet = LinearQuadratic { a: 0.0, b: 4000.0 };
-//! builder.element("outlet", plenum, room, Law::LinearQuadratic(outlet));
-//! let mut network = builder.build()?;
-//! let mut state = NetworkState::new(&network);
-//! network.solve(&mut state)?;
-//! assert!((state.pressure_pa(plenum) - 40.0).abs() < 1e-9);
-//! assert_eq!(state.flow_m3_s(supply), 0.1);
-//! # Ok::<(), Box<dyn std::error::Error>>(())
-//! ```
 
 mod element;
 mod finish;

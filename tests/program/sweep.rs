@@ -1,13 +1,10 @@
 //! A sweep that survives what happens to it.
 
-use openshut::study::sweep::Lever;
-use openshut::study::sweep::inputs;
-use openshut::study::sweep::plan::{Options, Study};
+use openshut::internals::{Lever, STANDARD, Study, SweepOptions, apply};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
-
 
 /// A small house for a quarter of an hour.
 const SMALL: &str = r#"
@@ -436,11 +433,11 @@ fn what_changed_since_is_said() {
 fn seeds_of_house_and_day_move_their_own_draws_only() {
     let b = Bench::new();
     let study = |house_seed, day_seed| {
-        let options = Options {
+        let options = SweepOptions {
             samples: 16,
             house_seed,
             day_seed,
-            ..Options::default()
+            ..SweepOptions::default()
         };
         Study::prepare(&b.file(), &options).unwrap()
     };
@@ -459,7 +456,7 @@ fn seeds_of_house_and_day_move_their_own_draws_only() {
     }
     assert!(of_day > 5 && of_house > 8, "{of_day} {of_house}");
     // Common random numbers: sample 3 draws the same in every variant.
-    let options = Options {
+    let options = SweepOptions {
         samples: 16,
         house_seed: 1,
         day_seed: 1,
@@ -475,11 +472,11 @@ fn seeds_of_house_and_day_move_their_own_draws_only() {
 #[test]
 fn draws_do_to_the_scenario_what_they_say() {
     let b = Bench::new();
-    let options = Options {
+    let options = SweepOptions {
         samples: 16,
         house_seed: 1,
         day_seed: 1,
-        ..Options::default()
+        ..SweepOptions::default()
     };
     let study = Study::prepare(&b.file(), &options).unwrap();
     let v = study.variant(0).unwrap();
@@ -491,7 +488,7 @@ fn draws_do_to_the_scenario_what_they_say() {
     let with = |name: &str, draw: f64| {
         let at = study.inputs.iter().position(|i| i.name == name);
         let at = at.unwrap_or_else(|| panic!("no input {name}"));
-        inputs::apply(&v, &study.inputs[at..=at], &[draw], &study.folder).unwrap()
+        apply(&v, &study.inputs[at..=at], &[draw], &study.folder).unwrap()
     };
     assert_eq!(neutral.len(), study.inputs.len());
     let base = &v.scenario;
@@ -502,9 +499,8 @@ fn draws_do_to_the_scenario_what_they_say() {
     );
     // A key that is not written is drawn about its default: `filter.loading` is 1 there.
     close(with("filter.loading", 4.0).air.filter_loading, 4.0);
-    let setpoint = |s: &openshut::scenario::Scenario| {
-        format!("{:?}", s.control.controller.spec().zones[0].timetable)
-    };
+    let setpoint =
+        |s: &openshut::Scenario| format!("{:?}", s.control.controller.spec().zones[0].timetable);
     assert_ne!(setpoint(&with("zone.day.cooling", 0.5)), setpoint(base));
     // Both ways of moving it by 0.5 K come to the same.
     assert_eq!(
@@ -572,7 +568,7 @@ fn a_case_that_cannot_be_is_told_and_counts_nowhere() {
 fn check_shows_what_the_standard_groups_draw() {
     let b = Bench::new();
     let told = b.good("out", &["check", "small.toml"]);
-    for group in openshut::scenario::uncertainty::STANDARD {
+    for group in STANDARD {
         assert!(
             told.contains(&format!("uncertainty.{}", group.name)),
             "{told}"

@@ -1,5 +1,9 @@
 //! The program as a person meets it: commands, exit status, files left, nothing half-written.
 
+mod common;
+mod studies;
+mod sweep;
+
 use std::path::Path;
 use std::process::Output;
 

@@ -1,6 +1,6 @@
 //! Studies as people run them: the same bytes for any number of threads, and complaints with status 2.
 
-mod common;
+use crate::common;
 
 #[test]
 fn combinations_leaves_the_same_bytes_for_any_number_of_threads() {

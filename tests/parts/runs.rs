@@ -1,9 +1,9 @@
 //! Whole runs: every shipped scenario, the trace's contract, balances, and what the pairs teach.
 
-use openshut::engine::{Outcome, simulate};
-use openshut::scenario::Scenario;
-use openshut::scenario::shelf::SHELF;
-use openshut::trace::Trace;
+use crate::engine::{Outcome, simulate};
+use crate::scenario::Scenario;
+use crate::scenario::shelf::SHELF;
+use crate::trace::Trace;
 
 fn names() -> impl Iterator<Item = &'static str> {
     SHELF.iter().map(|(file, _)| file.trim_end_matches(".toml"))

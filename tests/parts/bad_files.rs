@@ -1,8 +1,8 @@
 //! Bad input gets one clear error: file, line, what was found, what would be right.
 
-use openshut::scenario::Scenario;
-use openshut::scenario::diagnostic::Diagnostic;
-use openshut::scenario::shelf::STARTER;
+use crate::scenario::Scenario;
+use crate::scenario::diagnostic::Diagnostic;
+use crate::scenario::shelf::STARTER;
 
 /// The starter with `from` replaced by `to`, and the line on which the change stands.
 fn broken(from: &str, to: &str) -> (Diagnostic, usize) {
