@@ -4,15 +4,15 @@ use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use super::{Context, Status};
+use crate::fault::Kind;
 use crate::report::faults::{self, faults_text, write_faults};
 use crate::scenario::diagnostic::{Diagnostic, nearest};
-use crate::scenario::fault::kinds;
 use crate::study::faults::study;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Scenario file; its [[fault]] entries are taken each alone. Without any, faults of every kind
-    /// are made up for it.
+    /// Scenario file; each of its [[fault]] entries is run alone. Without any, the standard fault set
+    /// is run: faults of every kind that the system can have.
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// Only faults of one kind, such as "damper stuck".
@@ -26,20 +26,26 @@ pub(super) struct Args {
     set: Vec<String>,
 }
 
-/// Runs the healthy system and every fault, and prints what tells them.
-pub(super) fn faults(context: &Context, args: &Args) -> Status {
-    let only = args.only.as_deref();
-    if let Some(kind) = only
-        && !kinds().any(|k| k == kind)
-    {
-        let all: Vec<&str> = kinds().collect();
-        let advice = match nearest(kind, kinds()) {
-            Some(near) => format!("did you mean \"{near}\"? The kinds are: {}", all.join(", ")),
-            None => format!("the kinds are: {}", all.join(", ")),
+/// A kind of fault by its name.
+fn kind(name: &str) -> Result<Kind, Diagnostic> {
+    let names = || Kind::ALL.iter().map(|k| k.about().name);
+    let found = Kind::ALL.iter().find(|k| k.about().name == name);
+    found.copied().ok_or_else(|| {
+        let all = names().collect::<Vec<_>>().join(", ");
+        let advice = match nearest(name, names()) {
+            Some(near) => format!("did you mean \"{near}\"? The kinds are: {all}"),
+            None => format!("the kinds are: {all}"),
         };
-        let what = format!("there is no kind of fault \"{kind}\"");
-        return super::complain(context, &Diagnostic::plain(what).advise(advice));
-    }
+        Diagnostic::plain(format!("there is no kind of fault \"{name}\"")).advise(advice)
+    })
+}
+
+/// Runs the healthy system and every fault, and prints the symptoms and the tests.
+pub(super) fn faults(context: &Context, args: &Args) -> Status {
+    let only = match args.only.as_deref().map(kind).transpose() {
+        Ok(only) => only,
+        Err(e) => return super::complain(context, &e),
+    };
     let scenario = match super::load(&args.file, &args.set) {
         Ok(scenario) => scenario,
         Err(e) => return super::complain(context, &e),

@@ -79,11 +79,12 @@ enum Command {
     Check(check::Args),
     /// Writes a commented starter file that runs as it stands.
     New(new::Args),
-    /// Runs the healthy system and each fault, and shows what tells one fault from another.
+    /// Runs the healthy system and each fault, and shows the symptoms and the tests that find it.
     ///
-    /// Prints which readings move, which way and by how much; what a drill with one damper open at
-    /// a time shows; and which test parts faults that look alike. Leaves OUT/faults-<scenario>/ with
-    /// telltales.csv, drill.csv, suspects.csv and figures/, whole or not at all.
+    /// Prints which readings move, which way and by how much; what a functional test with one damper
+    /// open at a time shows; and which test distinguishes look-alike faults. Leaves
+    /// OUT/faults-<scenario>/ with symptoms.csv, functional_test.csv, look_alikes.csv and figures/,
+    /// whole or not at all.
     Faults(faults::Args),
     /// Runs every combination of values of some keys, samples of what is uncertain, or both.
     ///

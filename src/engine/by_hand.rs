@@ -1,4 +1,4 @@
-//! A technician's commands in the controller's stead, for drills.
+//! A technician's commands in the controller's stead, for functional tests.
 
 use crate::control::protection::Sense;
 use crate::control::relief_pi::ReliefPiState;

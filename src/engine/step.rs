@@ -11,7 +11,7 @@ use super::sound::SoundStage;
 use crate::control::actuator::ActuatorState;
 use crate::control::thermostats::{Thermostats, ThermostatsState};
 use crate::control::{Action, Calendar, Commands, ControlState, Notice};
-use crate::fault::{FaultState, Scheduled};
+use crate::fault::{FaultState, Scheduled, SensorSun};
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirSide, AirState};
 use crate::plant::coupled_rooms::RoomsState;
@@ -31,6 +31,7 @@ mod tell;
 use air::Felt;
 use pace::Pace;
 use stretch::Stretch;
+use tell::turned;
 
 /// Everything that changes from step to step.
 #[derive(Clone, Debug)]
@@ -75,6 +76,7 @@ pub struct Engine<'a> {
     stretch: Stretch,
     commands: Commands,
     faults: Vec<Scheduled>,
+    sensor_sun: SensorSun<'a>,
     hand: Option<Hand>,
     readings_c: Vec<f64>,
     /// By channel as the controller is told them, and after the last the 1 of outlets without one.
@@ -153,6 +155,12 @@ impl<'a> Engine<'a> {
             paces,
             commands: controller.commands(),
             faults: scenario.faults.clone(),
+            sensor_sun: SensorSun::new(
+                &scenario.site,
+                &scenario.weather,
+                scenario.run.start,
+                scenario.run.duration_s,
+            ),
             hand: None,
             readings_c: vec![f64::NAN; scenario.zones.len()],
             positions: [vec![0.0; channels], vec![1.0]].concat(),
@@ -253,9 +261,10 @@ impl<'a> Engine<'a> {
     ) -> Result<(&Sample, u64), RunError> {
         self.act(state, events);
         if !self.resume() {
-            state
-                .faults
-                .turn(&self.faults, state.t_s, self.scenario, events);
+            let t_s = state.t_s;
+            state.faults.turn(&self.faults, t_s, |fault, begins| {
+                events.push(turned(self.scenario, fault, begins, t_s));
+            });
             self.read(state);
             self.control(state.t_s, &self.seen(state), state);
         }

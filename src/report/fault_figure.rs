@@ -15,7 +15,7 @@ use crate::trace::Trace;
 
 const HEIGHT: f64 = 250.0;
 
-/// What is laid over what.
+/// The two runs to compare.
 #[derive(Clone, Copy, Debug)]
 pub struct Overlay<'a> {
     /// The fault in words.
@@ -76,7 +76,7 @@ pub fn fault_figure(
         190.0,
     );
     let mut remarks = vec![format!(
-        "Above: air of {}, its setpoint dotted. Below: external static, supply less return plenum.",
+        "Above: air of {}, setpoint dotted. Below: total external static, supply minus return.",
         overlay.room
     )];
     remarks.extend(context.trip_notes(WIDTH - 2.0 * EDGE));
@@ -133,7 +133,7 @@ pub fn fault_figure(
             panel.value_axis(canvas, &format!("{what}, {}", units.symbol(quantity)));
             let heading = match i {
                 0 => format!("Air of {}", overlay.room),
-                _ => "External static pressure, supply less return plenum".to_owned(),
+                _ => "Total external static pressure (supply minus return)".to_owned(),
             };
             panel.heading(canvas, &heading);
             panel.end_labels(canvas, &labels, margin);
@@ -146,7 +146,7 @@ pub fn fault_figure(
     })
 }
 
-/// Grid, bands, and a mark where a fault begins or ends.
+/// Grid, scheduled periods, and a mark where a fault begins or ends.
 fn ground(canvas: &mut Canvas<'_>, panel: &Panel, context: &Context<'_>, ticks: &[Tick]) {
     panel.ground(canvas, &context.any_band(), ticks);
     for event in context.story.events_of(EventKind::Fault) {

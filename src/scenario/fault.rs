@@ -1,62 +1,60 @@
 //! `[[fault]]`: what is broken, and when.
-//!
-//! To add a kind: its keys are read by one function here, named in `KINDS`; what it does stands in
-//! its file under `run/fault/`.
 
-use std::sync::Arc;
-
-use chrono::{NaiveDateTime, TimeDelta, Timelike};
+use chrono::{NaiveDateTime, Timelike};
 
 use super::Scenario;
 use super::diagnostic::Diagnostic;
 use super::house::faces;
 use super::reader::{Name, Section};
 use crate::control::Mode;
-use crate::fault::{
-    BEAM_W_M2, ChainBroken, DamperStuck, DampersCrossed, Fault, Feedback, FilterBlocked, RadioLost,
-    ReliefStuck, ReliefUndersized, Scheduled, SensorFrozen, SensorInSun, SensorLost, SensorOffset,
-    SunOnSensor, WrongMode,
-};
-use crate::plant::drivers::ALBEDO;
-use crate::plant::sun::{Surface, irradiance_on};
+use crate::fault::{Fault, Kind, OutletPart, Parts, Scheduled, SunOnSensor, ZonePart};
 use crate::quantity::Dimension;
 
 const COMMON: &str = "common practice, no source";
-const SHEET: &str = "our own choice";
+const OURS: &str = "our own choice";
 const DAY_S: f64 = 86_400.0;
 
-type Read = fn(&Section<'_>, &Scenario) -> Result<Arc<dyn Fault>, Diagnostic>;
-
-/// Every kind of fault with the reader of its keys.
-const KINDS: [(&str, Read); 12] = [
-    ("damper stuck", damper_stuck),
-    ("dampers crossed", dampers_crossed),
-    ("relief stuck", relief_stuck),
-    ("relief undersized", relief_undersized),
-    ("filter blocked", filter_blocked),
-    ("sensor lost", sensor_lost),
-    ("sensor frozen", sensor_frozen),
-    ("sensor offset", sensor_offset),
-    ("sensor in sun", sensor_in_sun),
-    ("chain broken", chain_broken),
-    ("radio lost", radio_lost),
-    ("wrong mode", wrong_mode),
-];
-
-/// Names of the kinds.
-pub fn kinds() -> impl Iterator<Item = &'static str> {
-    KINDS.iter().map(|k| k.0)
+impl Scenario {
+    /// What faults need to know of the system.
+    pub fn parts(&self) -> Parts<'_> {
+        let control = &self.control;
+        let zones = self.zones.iter().map(|z| ZonePart {
+            name: &z.name,
+            outlets: &z.outlets,
+        });
+        let outlets = self.outlets.iter().zip(&control.outlet_channel);
+        let mut bus: Vec<(u32, usize)> = outlets
+            .clone()
+            .filter_map(|(o, channel)| o.channel.zip(*channel))
+            .collect();
+        let relief = self.relief.and_then(|r| r.channel);
+        bus.extend(relief.zip(control.relief_channel));
+        bus.sort_unstable();
+        Parts {
+            zones: zones.collect(),
+            outlets: outlets
+                .map(|(o, &channel)| OutletPart {
+                    name: &o.name,
+                    channel,
+                    design_flow_m3_s: o.design_flow_m3_s,
+                })
+                .collect(),
+            bus: bus.into_iter().map(|c| c.1).collect(),
+            relief: self.relief.is_some(),
+        }
+    }
 }
 
 pub(super) fn faults(
     sections: &[Section<'_>],
     scenario: &Scenario,
 ) -> Result<Vec<Scheduled>, Diagnostic> {
-    let choices: [(&str, usize); KINDS.len()] = std::array::from_fn(|i| (KINDS[i].0, i));
+    let choices: Vec<(&str, Kind)> = Kind::ALL.iter().map(|k| (k.about().name, *k)).collect();
+    let parts = scenario.parts();
     let mut out = Vec::new();
     for s in sections {
         let kind = s.choice("kind", &choices).required()?;
-        let fault = KINDS[kind].1(s, scenario)?;
+        let fault = fault(kind, s, &parts)?;
         let (from_s, until_s) = times(s, scenario)?;
         s.finish()?;
         out.push(Scheduled {
@@ -133,55 +131,122 @@ fn times(s: &Section<'_>, scenario: &Scenario) -> Result<(f64, f64), Diagnostic>
     Ok((from_s, until_s))
 }
 
-fn find(name: &Name, kind: &str, known: &[&str]) -> Result<usize, Diagnostic> {
+fn find<'a>(
+    name: &Name,
+    kind: &str,
+    known: impl Iterator<Item = &'a str> + Clone,
+) -> Result<usize, Diagnostic> {
     known
-        .iter()
-        .position(|k| *k == name.text)
-        .ok_or_else(|| name.unknown(kind, known.iter().copied()))
+        .clone()
+        .position(|k| k == name.text)
+        .ok_or_else(|| name.unknown(kind, known))
 }
 
-fn find_zone(name: &Name, scenario: &Scenario) -> Result<usize, Diagnostic> {
-    let known: Vec<&str> = scenario.zones.iter().map(|z| z.name.as_str()).collect();
-    find(name, "zone", &known)
-}
-
-fn zone(s: &Section<'_>, scenario: &Scenario) -> Result<usize, Diagnostic> {
-    find_zone(&s.name("zone").required()?, scenario)
+fn find_zone(name: &Name, parts: &Parts<'_>) -> Result<usize, Diagnostic> {
+    find(name, "zone", parts.zones.iter().map(|z| z.name))
 }
 
 /// An outlet that has a damper, with its channel.
-fn damper(name: &Name, scenario: &Scenario) -> Result<(usize, usize), Diagnostic> {
-    let known: Vec<&str> = scenario.outlets.iter().map(|o| o.name.as_str()).collect();
-    let outlet = find(name, "outlet", &known)?;
-    match scenario
-        .control
-        .outlet_channel
-        .get(outlet)
-        .copied()
-        .flatten()
-    {
-        Some(channel) => Ok((outlet, channel)),
-        None => Err(
-            Diagnostic::at(&name.at, format!("outlet \"{name}\" has no damper"))
-                .advise("name an outlet that has a `channel`"),
-        ),
-    }
+fn damper(name: &Name, parts: &Parts<'_>) -> Result<(usize, usize), Diagnostic> {
+    let outlet = find(name, "outlet", parts.outlets.iter().map(|o| o.name))?;
+    let channel = parts.outlets[outlet].channel.ok_or_else(|| {
+        Diagnostic::at(&name.at, format!("outlet \"{name}\" has no damper"))
+            .advise("name an outlet that has a `channel`")
+    })?;
+    Ok((outlet, channel))
 }
 
-fn damper_stuck(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
+/// The keys of a kind.
+fn fault(kind: Kind, s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic> {
+    let zone = || find_zone(&s.name("zone").required()?, parts);
+    let has_relief = || {
+        parts.relief.then_some(()).ok_or_else(|| {
+            let advice = "give it one in [relief], or take this fault out";
+            s.error_at("kind", "the scenario has no relief damper to fail", advice)
+        })
+    };
+    Ok(match kind {
+        Kind::DamperStuck => damper_stuck(s, parts)?,
+        Kind::DampersCrossed => dampers_crossed(s, parts)?,
+        Kind::ReliefStuck => {
+            has_relief()?;
+            Fault::ReliefStuck {
+                position: s.fraction("position").required()?,
+            }
+        }
+        Kind::ReliefUndersized => {
+            has_relief()?;
+            Fault::ReliefUndersized {
+                flow_fraction: s
+                    .fraction("flow_fraction")
+                    .within(0.01, 1.0)
+                    .or(0.5, "half of its flow; our own choice")?,
+            }
+        }
+        Kind::FilterBlocked => Fault::FilterBlocked {
+            resistance_factor: s
+                .number("resistance_factor")
+                .within(1.0, 100.0)
+                .or(6.0, "well past changing; our own choice")?,
+        },
+        Kind::SensorLost => Fault::SensorLost { zone: zone()? },
+        Kind::SensorFrozen => Fault::SensorFrozen {
+            zone: zone()?,
+            reading_c: s
+                .quantity("reading", Dimension::Temperature)
+                .within(-20.0, 60.0)
+                .optional()?,
+        },
+        Kind::SensorOffset => Fault::SensorOffset {
+            zone: zone()?,
+            offset_k: s
+                .quantity("offset", Dimension::TemperatureDifference)
+                .within(-20.0, 20.0)
+                .required()?,
+        },
+        Kind::SensorInSun => Fault::SensorInSun {
+            zone: zone()?,
+            rise_k: s
+                .quantity("rise", Dimension::TemperatureDifference)
+                .within(0.1, 20.0)
+                .or(3.0, COMMON)?,
+            sun: sun(s)?,
+        },
+        Kind::BusOpen => {
+            let after = s.count("after_damper").required()?;
+            parts.bus_open(after).ok_or_else(|| {
+                let dampers = parts.bus.len();
+                s.error_at(
+                    "after_damper",
+                    format!("the bus has {dampers} dampers, so none is beyond number {after}"),
+                    format!("write a count from 0 to {}", dampers.saturating_sub(1)),
+                )
+            })?
+        }
+        Kind::RadioLost => Fault::RadioLost {
+            zone: zone()?,
+            fallback_s: s
+                .quantity("fallback_after", Dimension::Time)
+                .within(0.0, DAY_S)
+                .or(1800.0, COMMON)?,
+        },
+        Kind::WrongMode => Fault::WrongMode {
+            stuck_in: s
+                .choice(
+                    "stuck_in",
+                    &[("cooling", Mode::Cooling), ("heating", Mode::Heating)],
+                )
+                .optional()?,
+        },
+    })
+}
+
+fn damper_stuck(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic> {
     let outlet = s.name("outlet").optional()?;
     let zone = s.name("zone").optional()?;
-    let stuck: Vec<(usize, usize)> = match (&outlet, &zone) {
-        (Some(outlet), None) => vec![damper(outlet, scenario)?],
-        (None, Some(zone)) => {
-            let zone = find_zone(zone, scenario)?;
-            let channel = |&o: &usize| Some((o, scenario.control.outlet_channel[o]?));
-            scenario.zones[zone]
-                .outlets
-                .iter()
-                .filter_map(channel)
-                .collect()
-        }
+    let stuck = match (&outlet, &zone) {
+        (Some(outlet), None) => vec![damper(outlet, parts)?],
+        (None, Some(zone)) => parts.dampers(find_zone(zone, parts)?),
         _ => {
             return Err(s.error(
                 "a stuck damper needs `outlet`, or `zone` for all of a zone's dampers",
@@ -193,7 +258,7 @@ fn damper_stuck(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, 
     let position = s.fraction("position").optional()?;
     if position.is_none() {
         let path = format!("{}.position", s.path());
-        s.note(&path, "where it stands when the fault begins", SHEET);
+        s.note(&path, "where it is when the fault begins", OURS);
     }
     let blade = s
         .choice("feedback", &[("motor", false), ("blade", true)])
@@ -201,209 +266,73 @@ fn damper_stuck(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, 
             false,
             "a loose shaft: the motor turns on and reports its travel",
         )?;
-    let feedback = if blade {
-        Feedback::Blade { channels }
-    } else {
-        Feedback::Motor
-    };
-    Ok(Arc::new(DamperStuck {
+    Ok(Fault::DamperStuck {
         outlets,
         position,
-        feedback,
-    }))
+        blade_reported_by: if blade { channels } else { Vec::new() },
+    })
 }
 
-fn pair<'n>(s: &Section<'_>, key: &str, names: &'n [Name]) -> Result<[&'n Name; 2], Diagnostic> {
-    match names {
-        [a, b] => Ok([a, b]),
-        _ => Err(s.error_at(
+fn dampers_crossed(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic> {
+    let (zones, outlets) = (s.names("zones").optional()?, s.names("outlets").optional()?);
+    let (key, names) = match (&zones, &outlets) {
+        (Some(zones), None) => ("zones", zones),
+        (None, Some(outlets)) => ("outlets", outlets),
+        _ => {
+            return Err(s.error(
+                "crossed dampers need `zones`, or `outlets` for single dampers",
+                "write zones = [\"living\", \"study\"]",
+            ));
+        }
+    };
+    let [a, b] = names.as_slice() else {
+        return Err(s.error_at(
             key,
             format!("two are crossed, and this names {}", names.len()),
             format!("write two names: {key} = [\"living\", \"study\"]"),
-        )),
-    }
-}
-
-fn dampers_crossed(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    let zones = s.names("zones").optional()?;
-    let outlets = s.names("outlets").optional()?;
-    let same = |key: &str| {
+        ));
+    };
+    let crossed = if key == "zones" {
+        parts.crossed([find_zone(a, parts)?, find_zone(b, parts)?])
+    } else {
+        let dampers = [damper(a, parts)?, damper(b, parts)?];
+        let owner = |o: usize| parts.zones.iter().position(|z| z.outlets.contains(&o));
+        match dampers.map(|d| owner(d.0)) {
+            [Some(a), Some(b)] if a != b => Some(Fault::DampersCrossed {
+                zones: [a, b],
+                channels: dampers.map(|d| vec![d.1]),
+            }),
+            _ => None,
+        }
+    };
+    crossed.ok_or_else(|| {
         s.error_at(
             key,
             "both dampers belong to one zone, which commands them alike: crossing them changes nothing",
             "name dampers of two zones",
         )
-    };
-    match (&zones, &outlets) {
-        (Some(zones), None) => {
-            let [a, b] = pair(s, "zones", zones)?;
-            let zones = [find_zone(a, scenario)?, find_zone(b, scenario)?];
-            let crossed = DampersCrossed::zones(scenario, zones).ok_or_else(|| same("zones"))?;
-            Ok(Arc::new(crossed))
-        }
-        (None, Some(outlets)) => {
-            let [a, b] = pair(s, "outlets", outlets)?;
-            let ((a, at_a), (b, at_b)) = (damper(a, scenario)?, damper(b, scenario)?);
-            let owner = |o: usize| scenario.zones.iter().position(|z| z.outlets.contains(&o));
-            match (owner(a), owner(b)) {
-                (Some(x), Some(y)) if x != y => Ok(Arc::new(DampersCrossed {
-                    zones: [x, y],
-                    wiring: vec![(at_a, at_b), (at_b, at_a)],
-                })),
-                _ => Err(same("outlets")),
-            }
-        }
-        _ => Err(s.error(
-            "crossed dampers need `zones`, or `outlets` for single dampers",
-            "write zones = [\"living\", \"study\"]",
-        )),
-    }
+    })
 }
 
-fn has_relief(s: &Section<'_>, scenario: &Scenario) -> Result<(), Diagnostic> {
-    if scenario.relief.is_some() {
-        return Ok(());
-    }
-    Err(s.error_at(
-        "kind",
-        "the scenario has no relief to go wrong",
-        "give it one in [relief], or take this fault out",
-    ))
-}
-
-fn relief_stuck(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    has_relief(s, scenario)?;
-    Ok(Arc::new(ReliefStuck {
-        position: s.fraction("position").required()?,
-    }))
-}
-
-fn relief_undersized(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    has_relief(s, scenario)?;
-    Ok(Arc::new(ReliefUndersized {
-        factor: s
-            .fraction("factor")
-            .within(0.01, 1.0)
-            .or(0.5, "half of its flow; our own choice")?,
-    }))
-}
-
-fn filter_blocked(s: &Section<'_>, _scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    Ok(Arc::new(FilterBlocked {
-        factor: s
-            .number("factor")
-            .within(1.0, 100.0)
-            .or(6.0, "well past changing; our own choice")?,
-    }))
-}
-
-fn sensor_lost(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    Ok(Arc::new(SensorLost {
-        zone: zone(s, scenario)?,
-    }))
-}
-
-fn sensor_frozen(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    Ok(Arc::new(SensorFrozen {
-        zone: zone(s, scenario)?,
-        reading_c: s
-            .quantity("reading", Dimension::Temperature)
-            .within(-20.0, 60.0)
-            .optional()?,
-    }))
-}
-
-fn sensor_offset(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    Ok(Arc::new(SensorOffset {
-        zone: zone(s, scenario)?,
-        offset_k: s
-            .quantity("offset", Dimension::TemperatureDifference)
-            .within(-20.0, 20.0)
-            .required()?,
-    }))
-}
-
-fn sensor_in_sun(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    let zone = zone(s, scenario)?;
-    let rise_k = s
-        .quantity("rise", Dimension::TemperatureDifference)
-        .within(0.1, 20.0)
-        .or(3.0, COMMON)?;
+fn sun(s: &Section<'_>) -> Result<SunOnSensor, Diagnostic> {
     let from = s.time_of_day("from").optional()?;
     let to = s.time_of_day("to").optional()?;
     let facade = s.has("faces") || s.has("azimuth");
-    let sun = match (from, to, facade) {
-        (Some(from), Some(to), false) => {
-            if to <= from {
-                return Err(s.error_at(
-                    "to",
-                    "the sun leaves the sensor before it reaches it",
-                    "write a time of day later than `from`",
-                ));
-            }
-            SunOnSensor::Hours {
-                start_s: f64::from(scenario.run.start.num_seconds_from_midnight()),
-                from_s: f64::from(from) * 60.0,
-                to_s: f64::from(to) * 60.0,
-            }
-        }
-        (None, None, true) => on_facade(&faces(s)?, scenario),
-        _ => {
-            return Err(s.error(
-                "a sensor in the sun needs `faces`, or `from` and `to`",
-                "write faces = \"west\" for the sun through a window of that side, or \
-                 from = \"15:00\", to = \"19:00\"",
-            ));
-        }
-    };
-    Ok(Arc::new(SensorInSun { zone, rise_k, sun }))
-}
-
-/// The direct sun on a façade through the run, every five minutes.
-pub(crate) fn on_facade(surface: &Surface, scenario: &Scenario) -> SunOnSensor {
-    const EVERY_S: f64 = 300.0;
-    let steps = (scenario.run.duration_s / EVERY_S).ceil() as i64;
-    let share = |i: i64| {
-        // No weather is known beyond the end of the run.
-        let t_s = (i as f64 * EVERY_S).min(scenario.run.duration_s);
-        let local = scenario.run.start + TimeDelta::milliseconds((t_s * 1000.0) as i64);
-        let sun = scenario.site.sun(local);
-        let sky = scenario.weather.sample(&scenario.site, local, &sun);
-        irradiance_on(surface, &sun, sky.dni_w_m2, sky.dhi_w_m2, ALBEDO).beam / BEAM_W_M2
-    };
-    SunOnSensor::Facade {
-        every_s: EVERY_S,
-        shares: (0..=steps).map(share).collect(),
+    match (from, to, facade) {
+        (Some(from), Some(to), false) if to <= from => Err(s.error_at(
+            "to",
+            "the sun leaves the sensor before it reaches it",
+            "write a time of day later than `from`",
+        )),
+        (Some(from), Some(to), false) => Ok(SunOnSensor::Hours {
+            from_s: f64::from(from) * 60.0,
+            to_s: f64::from(to) * 60.0,
+        }),
+        (None, None, true) => Ok(SunOnSensor::Facade(faces(s)?)),
+        _ => Err(s.error(
+            "a sensor in the sun needs `faces`, or `from` and `to`",
+            "write faces = \"west\" for the sun through a window of that side, or \
+             from = \"15:00\", to = \"19:00\"",
+        )),
     }
-}
-
-fn chain_broken(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    let behind = s.count("behind").required()?;
-    let fault = ChainBroken::behind(scenario, behind);
-    if fault.beyond.is_empty() {
-        let dampers = scenario.control.actuators.len();
-        return Err(s.error_at(
-            "behind",
-            format!("the chain has {dampers} dampers, so no damper lies behind number {behind}"),
-            format!("write a count from 0 to {}", dampers.saturating_sub(1)),
-        ));
-    }
-    Ok(Arc::new(fault))
-}
-
-fn radio_lost(s: &Section<'_>, scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    Ok(Arc::new(RadioLost {
-        zone: zone(s, scenario)?,
-        fallback_s: s
-            .quantity("fallback_after", Dimension::Time)
-            .within(0.0, DAY_S)
-            .or(1800.0, COMMON)?,
-    }))
-}
-
-fn wrong_mode(s: &Section<'_>, _scenario: &Scenario) -> Result<Arc<dyn Fault>, Diagnostic> {
-    let modes = [("cooling", Mode::Cooling), ("heating", Mode::Heating)];
-    Ok(Arc::new(WrongMode {
-        stuck_in: s.choice("stuck_in", &modes).optional()?,
-    }))
 }

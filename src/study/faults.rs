@@ -1,24 +1,24 @@
 //! What every fault looks like from outside: the healthy system beside each fault, in operation and
-//! in a drill that opens one damper at a time.
+//! in a functional test that opens one damper at a time.
 
-pub mod drill;
-pub mod separate;
-pub mod suspects;
-pub mod telltales;
+pub mod findings;
+pub mod functional_test;
+pub mod look_alikes;
+pub mod symptoms;
 
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::engine::{Outcome, RunError, simulate};
-use crate::fault::Scheduled;
+use crate::fault::{Kind, Scheduled, standard_set};
 use crate::scenario::Scenario;
-use drill::Drill;
-use separate::Alike;
-use telltales::Telltale;
+use functional_test::FunctionalTest;
+use look_alikes::LookAlikes;
+use symptoms::Symptom;
 
 /// One fault with what it does.
 #[derive(Debug)]
-pub struct Case {
+pub struct FaultCase {
     /// The fault.
     pub fault: Scheduled,
     /// The fault in a few words.
@@ -27,18 +27,18 @@ pub struct Case {
     pub zone: usize,
     /// The run with this fault.
     pub outcome: Outcome,
-    /// The drill with this fault.
-    pub drill: Drill,
+    /// The functional test with this fault.
+    pub test: FunctionalTest,
     /// Every reading beside the healthy one.
-    pub telltales: Vec<Telltale>,
+    pub symptoms: Vec<Symptom>,
 }
 
-impl Case {
-    /// A telltale by key and subject.
-    pub fn telltale(&self, key: &str, subject: &str) -> Option<&Telltale> {
-        self.telltales
+impl FaultCase {
+    /// A symptom by key and subject.
+    pub fn symptom(&self, key: &str, subject: &str) -> Option<&Symptom> {
+        self.symptoms
             .iter()
-            .find(|t| t.key == key && t.subject == subject)
+            .find(|s| s.key == key && s.subject == subject)
     }
 }
 
@@ -47,32 +47,32 @@ impl Case {
 pub struct FaultStudy {
     /// The healthy run.
     pub healthy: Outcome,
-    /// The healthy drill.
-    pub drill: Drill,
+    /// The functional test of the healthy system.
+    pub test: FunctionalTest,
     /// The faults, each alone.
-    pub cases: Vec<Case>,
-    /// Faults that look alike in operation, with what tells them apart.
-    pub alike: Vec<Alike>,
-    /// Whether the faults are those of the file; generated ones otherwise.
+    pub cases: Vec<FaultCase>,
+    /// Faults that look alike in operation, with the test that distinguishes them.
+    pub look_alikes: Vec<LookAlikes>,
+    /// Whether the faults are those of the file; the standard fault set otherwise.
     pub from_file: bool,
 }
 
 /// Runs the healthy system and each fault alone, in parallel; the order and the figures do not
-/// depend on the number of threads. The faults are those of the file, or one or more of every kind
+/// depend on the number of threads. The faults are those of the file, or the standard fault set
 /// when it has none; `only` keeps one kind. `progress` hears the share done.
 ///
 /// # Errors
 /// [`RunError`] of the first run that cannot be solved.
 pub fn study(
     scenario: &Scenario,
-    only: Option<&str>,
+    only: Option<Kind>,
     progress: impl Fn(f64) + Sync,
 ) -> Result<FaultStudy, RunError> {
     let from_file = !scenario.faults.is_empty();
     let mut faults = if from_file {
         scenario.faults.clone()
     } else {
-        suspects::suspects(scenario)
+        standard_set(&scenario.parts())
     };
     faults.retain(|f| only.is_none_or(|kind| f.fault.kind() == kind));
     let with = |faults: Vec<Scheduled>| Scenario {
@@ -81,11 +81,11 @@ pub fn study(
     };
     let mut shut = with(Vec::new());
     shut.doors.iter_mut().for_each(|d| d.open.clear());
-    let ready = drill::ready(&shut)?;
+    let prepared = functional_test::prepare(&shut)?;
     let done = AtomicUsize::new(0);
     let all = faults.len() + 1;
     let tick = || progress((done.fetch_add(1, Ordering::Relaxed) + 1) as f64 / all as f64);
-    let mut runs: Vec<Result<(Outcome, Drill), RunError>> = (0..all)
+    let mut runs: Vec<Result<(Outcome, FunctionalTest), RunError>> = (0..all)
         .into_par_iter()
         .map(|i| {
             let alone: Vec<Scheduled> = i
@@ -93,32 +93,33 @@ pub fn study(
                 .map(|i| faults[i].clone())
                 .into_iter()
                 .collect();
-            let drill = ready.run(&alone)?;
+            let test = prepared.run(&alone)?;
             let outcome = simulate(&with(alone), |_| ())?;
             tick();
-            Ok((outcome, drill))
+            Ok((outcome, test))
         })
         .collect();
-    let (healthy, sound_drill) = runs.remove(0)?;
+    let (healthy, healthy_test) = runs.remove(0)?;
+    let parts = scenario.parts();
     let mut cases = Vec::new();
     for (fault, run) in faults.into_iter().zip(runs) {
-        let (outcome, drill) = run?;
-        let telltales = telltales::telltales(scenario, &fault, &healthy, &outcome);
-        cases.push(Case {
-            words: fault.fault.words(scenario),
-            zone: telltales::zone_of(scenario, &fault, &telltales),
+        let (outcome, test) = run?;
+        let symptoms = symptoms::symptoms(scenario, &fault, &healthy, &outcome);
+        cases.push(FaultCase {
+            words: fault.fault.words(&parts),
+            zone: symptoms::zone_of(scenario, &fault, &symptoms),
             fault,
             outcome,
-            drill,
-            telltales,
+            test,
+            symptoms,
         });
     }
-    let alike = separate::alike(scenario, &sound_drill, &cases);
+    let look_alikes = look_alikes::look_alikes(scenario, &healthy_test, &cases);
     Ok(FaultStudy {
         healthy,
-        drill: sound_drill,
+        test: healthy_test,
         cases,
-        alike,
+        look_alikes,
         from_file,
     })
 }

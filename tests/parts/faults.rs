@@ -4,15 +4,13 @@
 
 use crate::engine::event::What;
 use crate::engine::{Outcome, simulate};
-use crate::fault::{
-    ChainBroken, DamperStuck, DampersCrossed, Fault, FilterBlocked, RadioLost, ReliefStuck,
-    ReliefUndersized, Scheduled, SensorFrozen, SensorInSun, SensorLost, SensorOffset, SunOnSensor,
-    WrongMode,
-};
+use crate::fault::{Fault, FaultState, Kind, Plant, Readings, Scheduled, SensorSun, SunOnSensor};
+use crate::plant::air_side::Impairment;
+use crate::report::UnitSystem;
+use crate::report::faults::test_words;
 use crate::scenario::Scenario;
-use crate::study::faults::drill::{self, Drill};
-use crate::study::faults::separate::drill_words;
-use crate::study::faults::telltales::{Direction, Telltale, telltales};
+use crate::study::faults::functional_test::{self, FunctionalTest};
+use crate::study::faults::symptoms::{Direction, Symptom, symptoms};
 
 use Direction::{Down, Same, Up};
 
@@ -59,19 +57,28 @@ fn with(s: &Scenario, faults: Vec<Scheduled>) -> Scenario {
     }
 }
 
-/// Telltales of one fault that lasts all through the run.
-struct Seen(Vec<Telltale>);
+/// One damper stuck, its motor turning on.
+fn stuck_at(outlet: usize, position: f64) -> Fault {
+    Fault::DamperStuck {
+        outlets: vec![outlet],
+        position: Some(position),
+        blade_reported_by: Vec::new(),
+    }
+}
+
+/// Symptoms of one fault that lasts all through the run.
+struct Seen(Vec<Symptom>);
 
 impl Seen {
-    fn of(s: &Scenario, fault: impl Fault + 'static) -> Seen {
+    fn of(s: &Scenario, fault: Fault) -> Seen {
         let fault = Scheduled::always(fault);
         let (healthy, faulty) = (run(s), run(&with(s, vec![fault.clone()])));
-        Seen(telltales(s, &fault, &healthy, &faulty))
+        Seen(symptoms(s, &fault, &healthy, &faulty))
     }
 
-    fn get(&self, key: &str, subject: &str) -> &Telltale {
+    fn get(&self, key: &str, subject: &str) -> &Symptom {
         let found = self.0.iter().find(|t| t.key == key && t.subject == subject);
-        found.unwrap_or_else(|| panic!("no telltale {key} of {subject}"))
+        found.unwrap_or_else(|| panic!("no symptom {key} of {subject}"))
     }
 
     fn way(&self, key: &str, subject: &str) -> Direction {
@@ -81,19 +88,19 @@ impl Seen {
     }
 }
 
-fn fault_of(s: &Scenario, fault: impl Fault + 'static) -> Drill {
-    let ready = drill::ready(s).unwrap_or_else(|e| panic!("{e}"));
-    ready
+fn test_of(s: &Scenario, fault: Fault) -> FunctionalTest {
+    let prepared = functional_test::prepare(s).unwrap_or_else(|e| panic!("{e}"));
+    prepared
         .run(&[Scheduled::always(fault)])
         .unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn healthy_drill(s: &Scenario) -> Drill {
-    let ready = drill::ready(s).unwrap_or_else(|e| panic!("{e}"));
-    ready.run(&[]).unwrap_or_else(|e| panic!("{e}"))
+fn healthy_test(s: &Scenario) -> FunctionalTest {
+    let prepared = functional_test::prepare(s).unwrap_or_else(|e| panic!("{e}"));
+    prepared.run(&[]).unwrap_or_else(|e| panic!("{e}"))
 }
 
-/// The house with its doors shut, as a drill wants it.
+/// The house with its doors shut, as the functional test wants it.
 fn doors_shut() -> Scenario {
     let mut s = house(NO_TRIPS, [""; 4], 0.0);
     s.doors.iter_mut().for_each(|d| d.open.clear());
@@ -107,7 +114,7 @@ fn a_damper_stuck_shut() {
     // The sheet: the zone drifts while calling, never satisfied; static up when others open too;
     // supply colder; few, long runs.
     let s = house(&format!("{FIXED}{NO_TRIPS}"), [""; 4], 0.0);
-    let seen = Seen::of(&s, DamperStuck::at(2, 0.0));
+    let seen = Seen::of(&s, stuck_at(2, 0.0));
     assert_eq!(seen.way("room_air", "parents"), Up);
     assert_eq!(seen.way("setpoint_error", "parents"), Up);
     assert_eq!(seen.way("calling_share", "parents"), Up);
@@ -129,7 +136,7 @@ fn a_damper_stuck_shut() {
 fn a_damper_stuck_shut_trips_the_unit_when_its_zone_calls_alone() {
     // The sheet: "or protection trips if alone".
     let s = house(FIXED, [OFF, "", OFF, OFF], 0.0);
-    let seen = Seen::of(&s, DamperStuck::at(2, 0.0));
+    let seen = Seen::of(&s, stuck_at(2, 0.0));
     assert_eq!(seen.way("protection_acts", "house"), Up);
     assert_eq!(seen.way("room_air", "parents"), Up);
 }
@@ -139,7 +146,7 @@ fn a_damper_stuck_open() {
     // The sheet: over-conditioned only while others call, below its setpoint in cooling; static lower
     // than expected for the commanded set; supply milder; fewer starts, the caller's run time longer.
     let s = house(&format!("{FIXED}{NO_TRIPS}"), [OFF, "", OFF, OFF], 0.0);
-    let stuck = || DamperStuck::at(5, 1.0);
+    let stuck = || stuck_at(5, 1.0);
     let seen = Seen::of(&s, stuck());
     assert_eq!(seen.way("room_air", "study"), Down);
     assert_eq!(seen.way("static_full_speed", "house"), Down);
@@ -166,13 +173,13 @@ fn a_damper_stuck_open() {
 #[test]
 fn a_damper_stuck_part_open() {
     // The sheet: right at one load, wrong at peak; feedback and flow disagree; static slightly off.
-    let stuck = || DamperStuck::at(2, 0.25);
+    let stuck = || stuck_at(2, 0.25);
     let s = house(&format!("{FIXED}{NO_TRIPS}"), [""; 4], 0.0);
     let peak = Seen::of(&s, stuck());
     assert_eq!(peak.way("setpoint_error", "parents"), Up);
     assert_eq!(peak.way("blade_off_report", "parents"), Up);
     assert_eq!(peak.way("flow_reported_open", "parents"), Down);
-    let shut = Seen::of(&s, DamperStuck::at(2, 0.0));
+    let shut = Seen::of(&s, stuck_at(2, 0.0));
     let of = |seen: &Seen| seen.get("static_full_speed", "house").difference().abs();
     assert!(of(&peak) < of(&shut), "{} {}", of(&peak), of(&shut));
     let mild = "[weather]\nkind = \"summer day\"\nmaximum = \"29 °C\"\n";
@@ -187,7 +194,7 @@ fn a_damper_stuck_part_open() {
 fn crossed_dampers_drift_apart() {
     // The sheet: A calls, B's temperature moves; A runs away from its setpoint, B to the other side.
     let s = house(&format!("{FIXED}{NO_TRIPS}"), [OFF, "", OFF, OFF], 0.0);
-    let cross = DampersCrossed::zones(&s, [PARENTS, STUDY]).expect("two zones");
+    let cross = s.parts().crossed([PARENTS, STUDY]).expect("two zones");
     let seen = Seen::of(&s, cross);
     assert_eq!(seen.way("room_air", "parents"), Up);
     assert_eq!(seen.way("room_air", "study"), Down);
@@ -200,7 +207,7 @@ fn crossed_dampers_drift_apart() {
 
 #[test]
 fn crossed_dampers_are_right_when_both_call_or_neither() {
-    let cross = |s: &Scenario| DampersCrossed::zones(s, [PARENTS, STUDY]).expect("two zones");
+    let cross = |s: &Scenario| s.parts().crossed([PARENTS, STUDY]).expect("two zones");
     // Setpoints out of reach: both call throughout and open fully, so both commands are one.
     for zones in [[HARD; 4], [OFF; 4]] {
         let s = house(&format!("{AT_ITS_END}{NO_TRIPS}"), zones, 0.0);
@@ -210,9 +217,9 @@ fn crossed_dampers_are_right_when_both_call_or_neither() {
             assert_eq!(t.direction(), Same, "{t:?}");
         }
     }
-    // Static is as it would be for the dampers that do stand open: the drill's rows change places.
+    // Static is as it would be for the dampers that do stand open: the rows of the functional test change places.
     let s = doors_shut();
-    let (sound, crossed) = (healthy_drill(&s), fault_of(&s, cross(&s)));
+    let (sound, crossed) = (healthy_test(&s), test_of(&s, cross(&s)));
     assert!((sound.tests[2].static_pa - crossed.tests[5].static_pa).abs() < 0.5);
     assert!((sound.tests[5].static_pa - crossed.tests[2].static_pa).abs() < 0.5);
 }
@@ -222,7 +229,7 @@ fn a_relief_stuck_shut() {
     // The sheet: high static and trips when few zones call. Its numbers also say that the supply
     // air is less cold than with the relief at work (1.0 against -3.8 °C), for no cold air goes round.
     let alone = house(FIXED, [OFF, OFF, OFF, ""], 0.0);
-    let shut = || ReliefStuck { position: 0.0 };
+    let shut = || Fault::ReliefStuck { position: 0.0 };
     let seen = Seen::of(&alone, shut());
     assert_eq!(seen.way("static_full_speed", "house"), Up);
     assert_eq!(seen.way("static_worst", "house"), Up);
@@ -239,7 +246,7 @@ fn a_relief_stuck_shut() {
 fn a_relief_stuck_open() {
     // The sheet: all rooms slow, static low always, supply colder than with all open, long runs.
     let s = house(&format!("{AT_ITS_END}{NO_TRIPS}"), [""; 4], 0.0);
-    let seen = Seen::of(&s, ReliefStuck { position: 1.0 });
+    let seen = Seen::of(&s, Fault::ReliefStuck { position: 1.0 });
     for zone in ["living", "parents", "children", "study"] {
         assert_eq!(seen.way("room_air", zone), Up, "{zone}");
     }
@@ -251,7 +258,7 @@ fn a_relief_stuck_open() {
 
 #[test]
 fn a_relief_too_small_shows_only_with_the_smallest_zones() {
-    let small = || ReliefUndersized { factor: 0.4 };
+    let small = || Fault::ReliefUndersized { flow_fraction: 0.4 };
     let rise = |zones: [&str; 4]| {
         let s = house(&format!("{FIXED}{NO_TRIPS}"), zones, 0.0);
         let seen = Seen::of(&s, small());
@@ -271,10 +278,12 @@ fn a_blocked_filter() {
     // rises is that between filter and fan; in the return plenum before the filter it falls with the
     // flow, which the sheet's lumped return-and-filter resistance does not show.
     let s = house(&format!("{AT_ITS_END}{NO_TRIPS}"), [""; 4], 0.0);
-    let fault = || FilterBlocked { factor: 6.0 };
+    let fault = || Fault::FilterBlocked {
+        resistance_factor: 6.0,
+    };
     let seen = Seen::of(&s, fault());
     assert_eq!(seen.way("static_full_speed", "house"), Down);
-    assert_eq!(seen.way("return_suction", "house"), Up);
+    assert_eq!(seen.way("return_static", "house"), Up);
     assert_eq!(seen.way("fan_flow_full_speed", "house"), Down);
     assert_eq!(seen.way("supply_air", "house"), Down);
     let warmer: Vec<f64> = ["living", "parents", "children", "study"]
@@ -299,7 +308,7 @@ fn a_blocked_filter() {
 #[test]
 fn a_lost_sensor_stops_its_calls() {
     let s = house(FIXED, [OFF, "", OFF, OFF], 0.0);
-    let seen = Seen::of(&s, SensorLost { zone: PARENTS });
+    let seen = Seen::of(&s, Fault::SensorLost { zone: PARENTS });
     assert_eq!(seen.way("sensor_lost_share", "parents"), Up);
     assert_eq!(seen.get("calling_share", "parents").faulty, 0.0);
     assert_eq!(
@@ -313,7 +322,7 @@ fn a_lost_sensor_stops_its_calls() {
 fn a_frozen_reading_calls_for_ever_or_never() {
     let s = house(&format!("{FIXED}{NO_TRIPS}"), [""; 4], 0.0);
     for (reading, share) in [(26.0, 1.0), (22.0, 0.0)] {
-        let frozen = SensorFrozen {
+        let frozen = Fault::SensorFrozen {
             zone: PARENTS,
             reading_c: Some(reading),
         };
@@ -337,7 +346,7 @@ fn an_offset_is_a_constant_error() {
     let s = house(NO_TRIPS, [""; 4], 0.0);
     let seen = Seen::of(
         &s,
-        SensorOffset {
+        Fault::SensorOffset {
             zone: PARENTS,
             offset_k: 1.5,
         },
@@ -351,11 +360,10 @@ fn sun_on_a_sensor_over_cools_the_afternoon_every_day() {
     let mild = "[weather]\nmaximum = \"30 °C\"\n";
     let mut s = house(&format!("{NO_TRIPS}{mild}"), [""; 4], 0.0);
     s.run.duration_s = 32.0 * 3600.0;
-    let sun = Scheduled::always(SensorInSun {
+    let sun = Scheduled::always(Fault::SensorInSun {
         zone: PARENTS,
         rise_k: 3.0,
         sun: SunOnSensor::Hours {
-            start_s: 12.0 * 3600.0,
             from_s: 14.0 * 3600.0,
             to_s: 18.0 * 3600.0,
         },
@@ -367,7 +375,7 @@ fn sun_on_a_sensor_over_cools_the_afternoon_every_day() {
             until_s: to_h * 3600.0,
             ..sun.clone()
         };
-        Seen(telltales(&s, &window, &healthy, &faulty))
+        Seen(symptoms(&s, &window, &healthy, &faulty))
     };
     for day in [0.0, 24.0] {
         // While the sun grows on it; later the room, too cold, calls less.
@@ -395,8 +403,8 @@ fn an_oversized_and_an_undersized_unit() {
         let weather = format!("[weather]\nmaximum = \"{most} °C\"\n");
         let s = house(&format!("{size}{NO_TRIPS}{weather}"), [""; 4], 0.0);
         let outcome = run(&s);
-        let fault = Scheduled::always(SensorLost { zone: 0 });
-        Seen(telltales(&s, &fault, &outcome, &outcome))
+        let fault = Scheduled::always(Fault::SensorLost { zone: 0 });
+        Seen(symptoms(&s, &fault, &outcome, &outcome))
     };
     let (right, large) = (unit("6", "31"), unit("12", "31"));
     let starts = |s: &Seen| s.get("starts_per_hour", "house").healthy;
@@ -409,10 +417,10 @@ fn an_oversized_and_an_undersized_unit() {
 }
 
 #[test]
-fn a_broken_chain_holds_what_lies_beyond() {
+fn an_open_bus_holds_the_dampers_beyond() {
     let s = house(NO_TRIPS, [""; 4], 0.0);
-    let chain = ChainBroken::behind(&s, 3);
-    let faulty = run(&with(&s, vec![Scheduled::always(chain.clone())]));
+    let bus = s.parts().bus_open(3).expect("six dampers");
+    let faulty = run(&with(&s, vec![Scheduled::always(bus.clone())]));
     for (o, outlet) in s.outlets.iter().enumerate() {
         let column = |what: &str| {
             let name = format!("outlet.{}.{what}", outlet.name);
@@ -426,13 +434,13 @@ fn a_broken_chain_holds_what_lies_beyond() {
             o >= 3
         );
     }
-    assert_eq!(chain.beyond.len(), 3);
+    assert!(matches!(bus, Fault::BusOpen { beyond, .. } if beyond.len() == 3));
 }
 
 #[test]
 fn radio_contact_lost_holds_the_last_reading_and_then_falls_back() {
     let s = house(NO_TRIPS, [""; 4], 0.0);
-    let mut lost = Scheduled::always(RadioLost {
+    let mut lost = Scheduled::always(Fault::RadioLost {
         zone: PARENTS,
         fallback_s: 1800.0,
     });
@@ -455,67 +463,67 @@ fn radio_contact_lost_holds_the_last_reading_and_then_falls_back() {
 #[test]
 fn a_unit_in_the_wrong_mode_warms_what_it_should_cool() {
     let s = house("", [""; 4], 0.0);
-    let seen = Seen::of(&s, WrongMode { stuck_in: None });
+    let seen = Seen::of(&s, Fault::WrongMode { stuck_in: None });
     assert_eq!(seen.way("room_air", "living"), Up);
     assert_eq!(seen.way("supply_air", "house"), Up);
     assert_ne!(seen.way("calling_share", "living"), Down);
 }
 
-// --- The drill ------------------------------------------------------------------------------------
+// --- The functional test ------------------------------------------------------------------------------------
 
 #[test]
-fn the_drill_of_a_healthy_house_is_diagonal() {
+fn the_functional_test_of_a_healthy_house_is_diagonal() {
     let s = doors_shut();
-    let sound = healthy_drill(&s);
+    let sound = healthy_test(&s);
     assert_eq!(sound.tests.len(), 6);
     for t in &sound.tests {
         let own = t.rooms_k_h[s.outlets[t.outlet].room];
-        for (r, answer) in t.rooms_k_h.iter().enumerate() {
+        for (r, response) in t.rooms_k_h.iter().enumerate() {
             let mine = r == s.outlets[t.outlet].room;
             assert!(if mine {
                 own < -5.0
             } else {
-                answer.abs() < 0.4 * own.abs()
+                response.abs() < 0.4 * own.abs()
             });
         }
     }
-    let words = drill_words(&s, &sound, &sound);
+    let words = test_words(&s, &sound, &sound, UnitSystem::Si);
     assert_eq!(words, ["as in the healthy system"]);
 }
 
 #[test]
-fn the_drill_tells_the_faults_apart() {
+fn the_functional_test_distinguishes_the_faults() {
     // The sheet: cross-link, swapped off-diagonals; stuck open, a full column; stuck shut, a zero row.
     let s = doors_shut();
-    let sound = healthy_drill(&s);
+    let sound = healthy_test(&s);
     let parents = s.outlets[2].room;
     let study = s.outlets[5].room;
 
-    let crossed = DampersCrossed::zones(&s, [PARENTS, STUDY]).expect("two zones");
-    let d = fault_of(&s, crossed);
+    let crossed = s.parts().crossed([PARENTS, STUDY]).expect("two zones");
+    let d = test_of(&s, crossed);
     assert!(d.tests[2].rooms_k_h[study] < 0.7 * sound.tests[5].rooms_k_h[study]);
     assert!(d.tests[5].rooms_k_h[parents] < 0.7 * sound.tests[2].rooms_k_h[parents]);
     assert!(d.tests[2].rooms_k_h[parents].abs() < 0.25 * sound.own_k_h(&s, 2));
 
-    let d = fault_of(&s, DamperStuck::at(5, 1.0));
+    let d = test_of(&s, stuck_at(5, 1.0));
     for t in &d.tests {
         assert!(t.rooms_k_h[study] < 0.25 * sound.tests[5].rooms_k_h[study]);
     }
 
-    let d = fault_of(&s, DamperStuck::at(2, 0.0));
+    let d = test_of(&s, stuck_at(2, 0.0));
     assert!(d.tests[2].rooms_k_h[parents].abs() < 0.2 * sound.own_k_h(&s, 2));
     for o in [0, 1, 3, 4, 5] {
         let share = d.own_k_h(&s, o) / sound.own_k_h(&s, o);
         assert!(
             (share - 1.0).abs() < 0.05,
-            "others answer as before: {share}"
+            "others respond as before: {share}"
         );
     }
 
-    // A thermostat that reads wrong leaves the rooms' answers as they are.
-    let d = fault_of(
+    // A thermostat that reads wrong leaves the rooms' responses as they are.
+    let d = test_of(
         &s,
-        SensorOffset {
+        Fault::SensorOffset {
             zone: LIVING,
             offset_k: 2.0,
         },
@@ -615,6 +623,121 @@ fn crossed_dampers_leave_the_map_of_channels_alone() {
     assert_eq!(before, owners(&s));
 }
 
+/// A house that can have every fault.
+fn whole_house() -> Scenario {
+    Scenario::from_text("whole", &text("")).unwrap_or_else(|e| panic!("{e}"))
+}
+
+#[test]
+fn every_kind_is_in_the_standard_set_and_changes_something() {
+    let s = whole_house();
+    let standard = crate::fault::standard_set(&s.parts());
+    for kind in Kind::ALL {
+        let fault = standard.iter().find(|f| f.fault.kind() == *kind);
+        let list = [fault.unwrap_or_else(|| panic!("no {kind:?}")).clone()];
+        let mut state = FaultState::new(&list);
+        state.turn(&list, 0.0, |_, _| ());
+        let mut sun = SensorSun::new(&s.site, &s.weather, s.run.start, s.run.duration_s);
+        let mut acted = false;
+        // Once as it is, and once after everything has moved.
+        for (t_s, moved) in [(0.0, 0.0), (3.0 * 3600.0, 0.2)] {
+            let n = s.control.actuators.len();
+            let zone_c = vec![24.0 + moved; s.zones.len()];
+            let by_number = |n: usize| (0..n).map(|i| moved + 0.1 * i as f64).collect::<Vec<f64>>();
+            let (positions, openings) = (by_number(n), by_number(s.outlets.len()));
+            let mut told = (zone_c.clone(), positions.clone());
+            let readings = &mut Readings {
+                zone_c: &mut told.0,
+                damper_position: &mut told.1,
+            };
+            state.readings(&list, t_s, &mut sun, readings);
+            let mut commands = s.control.controller.commands();
+            commands.channel_opening.clone_from(&positions);
+            commands.unit.mode = Some(crate::control::Mode::Cooling);
+            let wanted = commands.clone();
+            state.commands(&list, &mut commands);
+            let mut plant = (openings.clone(), Impairment::NONE);
+            let parts = &mut Plant {
+                openings: &mut plant.0,
+                air: &mut plant.1,
+            };
+            state.plant(&list, parts);
+            // As text, in which a lost value is like another.
+            let before = format!("{zone_c:?} {positions:?} {wanted:?} {openings:?}");
+            let after = format!("{:?} {:?} {commands:?} {:?}", told.0, told.1, plant.0);
+            acted |= before != after || plant.1 != Impairment::NONE;
+        }
+        assert!(acted, "{kind:?} changes nothing");
+    }
+}
+
+#[test]
+fn each_kind_takes_the_keys_of_its_list_and_no_other() {
+    for kind in Kind::ALL {
+        let needed = match kind {
+            Kind::DamperStuck => "outlet = \"study\"",
+            Kind::DampersCrossed => "zones = [\"living\", \"study\"]",
+            Kind::ReliefStuck => "position = 0",
+            Kind::ReliefUndersized | Kind::FilterBlocked | Kind::WrongMode => "",
+            Kind::SensorLost | Kind::SensorFrozen | Kind::RadioLost => "zone = \"study\"",
+            Kind::SensorOffset => "zone = \"study\"\noffset = \"1 K\"",
+            Kind::SensorInSun => "zone = \"study\"\nfaces = \"west\"",
+            Kind::BusOpen => "after_damper = 2",
+        };
+        let about = kind.about();
+        let fault = format!("[[fault]]\nkind = \"{}\"\n{needed}\n", about.name);
+        let s = Scenario::from_text("keys", &text(&fault)).unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(s.faults[0].fault.kind(), *kind);
+        let stray = Scenario::from_text("keys", &text(&format!("{fault}xyzzy = 1\n")));
+        let said = stray.expect_err(about.name).to_string();
+        let (_, known) = said.split_once("its keys are: ").expect(&said);
+        let mut known: Vec<&str> = known.trim_end().split(", ").collect();
+        known.retain(|k| !["kind", "at", "after", "until", "for"].contains(k));
+        let mut listed = about.keys.to_vec();
+        (known.sort_unstable(), listed.sort_unstable());
+        assert_eq!(known, listed, "{}", about.name);
+    }
+}
+
+#[test]
+fn sun_on_a_sensor_follows_the_facade_and_depends_on_nothing_but_the_time() {
+    let s = whole_house();
+    let new = || SensorSun::new(&s.site, &s.weather, s.run.start, s.run.duration_s);
+    let west = SunOnSensor::Facade(crate::plant::sun::Surface::vertical(270.0));
+    let east = SunOnSensor::Facade(crate::plant::sun::Surface::vertical(90.0));
+    let mut one = new();
+    let times = [7200.0, 0.0, 450.0, 449.0, 300.0, 5000.0, 5000.0];
+    for t_s in times {
+        let share = one.share(&west, t_s);
+        one.share(&east, t_s + 1000.0);
+        assert_eq!(share.to_bits(), new().share(&west, t_s).to_bits());
+        // The run begins at noon, clock time.
+        assert_eq!(
+            one.share(&east, 7200.0),
+            0.0,
+            "no sun from the east after noon"
+        );
+    }
+    let between = 0.5 * (one.share(&west, 3600.0) + one.share(&west, 3900.0));
+    assert!((one.share(&west, 3750.0) - between).abs() < 1e-12 && between > 0.1);
+}
+
+#[test]
+fn sun_by_the_clock_is_half_a_sine_every_day() {
+    let s = whole_house();
+    let start = s.run.start - chrono::TimeDelta::hours(6);
+    let mut sun = SensorSun::new(&s.site, &s.weather, start, s.run.duration_s);
+    let hours = SunOnSensor::Hours {
+        from_s: 15.0 * 3600.0,
+        to_s: 19.0 * 3600.0,
+    };
+    for day in [0.0, 86_400.0] {
+        let mut at = |hour: f64| sun.share(&hours, day + (hour - 6.0) * 3600.0);
+        assert!(at(14.9) == 0.0 && at(19.0) == 0.0);
+        assert!((at(17.0) - 1.0).abs() < 1e-12 && (at(16.0) - 0.5_f64.sqrt()).abs() < 1e-12);
+    }
+}
+
 #[test]
 fn bad_faults_are_refused_with_line_and_advice() {
     for (fault, what, advice) in [
@@ -681,13 +804,13 @@ fn bad_faults_are_refused_with_line_and_advice() {
             "two zones",
         ),
         (
-            "kind = \"chain broken\"\nbehind = 6",
+            "kind = \"damper bus open\"\nafter_damper = 6",
             "has 6 dampers",
             "from 0 to 5",
         ),
         (
-            "kind = \"filter blocked\"\nfactor = 0.5",
-            "factor",
+            "kind = \"filter blocked\"\nresistance_factor = 0.5",
+            "resistance_factor",
             "from 1 to 100",
         ),
         (
@@ -719,7 +842,7 @@ fn bad_faults_are_refused_with_line_and_advice() {
         .map(|e| e.to_string())
         .unwrap_or_default();
     assert!(
-        said.contains("bad.toml:3") && said.contains("no relief"),
+        said.contains("bad.toml:3") && said.contains("no relief damper"),
         "{said}"
     );
 }
@@ -728,7 +851,6 @@ fn bad_faults_are_refused_with_line_and_advice() {
 
 #[test]
 fn the_study_says_the_same_on_one_thread_and_on_two_and_writes_it_whole() {
-    use crate::report::UnitSystem;
     use crate::report::faults::{faults_text, write_faults};
     use crate::study::faults::study;
     let faults = "[[fault]]\nkind = \"sensor offset\"\nzone = \"study\"\noffset = \"2 K\"\n\
@@ -750,9 +872,9 @@ fn the_study_says_the_same_on_one_thread_and_on_two_and_writes_it_whole() {
         let read =
             |name: &str| std::fs::read(folder.join(name)).unwrap_or_else(|e| panic!("{name}: {e}"));
         let files = [
-            "telltales.csv",
-            "drill.csv",
-            "suspects.csv",
+            "symptoms.csv",
+            "functional_test.csv",
+            "look_alikes.csv",
             "figures/01-sensor-offset.svg",
             "figures/03-damper-stuck.svg",
         ]

@@ -72,7 +72,7 @@ impl Engine<'_> {
             openings: &mut self.openings,
             air: &mut air,
         };
-        state.faults.plant(&self.faults, state.t_s, &mut plant);
+        state.faults.plant(&self.faults, &mut plant);
         self.air_side.impair(air, &mut state.air);
     }
 

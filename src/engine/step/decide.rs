@@ -64,7 +64,9 @@ impl Engine<'_> {
             zone_c: &mut self.readings_c,
             damper_position: &mut self.positions[..state.motors.len()],
         };
-        state.faults.readings(&self.faults, t_s, &mut told);
+        state
+            .faults
+            .readings(&self.faults, t_s, &mut self.sensor_sun, &mut told);
     }
 
     /// What the unit's own sensors show.
@@ -112,7 +114,7 @@ impl Engine<'_> {
                 &mut self.notices,
             );
         }
-        state.faults.commands(&self.faults, t_s, &mut self.commands);
+        state.faults.commands(&self.faults, &mut self.commands);
     }
 
     /// What the controller has to say becomes events.

@@ -2,6 +2,7 @@
 
 use crate::control::{Commands, Notice};
 use crate::engine::event::{Event, What};
+use crate::fault::Scheduled;
 use crate::scenario::Scenario;
 
 /// A motor has come to rest.
@@ -30,6 +31,21 @@ pub(super) fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
         cause: commands.phase.name().to_string(),
         text: format!("fan {}", if on { "starts" } else { "stops" }),
         value: f64::from(u8::from(on)),
+    }
+}
+
+/// A fault has begun or ended.
+#[cold]
+pub(super) fn turned(s: &Scenario, scheduled: &Scheduled, begins: bool, t_s: f64) -> Event {
+    let (parts, fault) = (s.parts(), &scheduled.fault);
+    let verb = if begins { "begins" } else { "ends" };
+    Event {
+        t_s,
+        what: What::Fault,
+        subject: fault.subject(&parts),
+        cause: fault.kind().about().name.to_string(),
+        value: f64::from(u8::from(begins)),
+        text: format!("fault {verb}: {}", fault.words(&parts)),
     }
 }
 

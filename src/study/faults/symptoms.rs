@@ -1,4 +1,4 @@
-//! Which readings a fault moves, which way and by how much, beside the healthy run.
+//! Symptoms: which readings a fault moves, which way and by how much, beside the healthy run.
 
 use crate::control::NoticeKind;
 use crate::engine::Outcome;
@@ -13,11 +13,11 @@ const FAN_RUNS_M3_S: f64 = 1e-4;
 /// Which way a reading has moved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Direction {
-    /// Down by more than what counts.
+    /// Down by more than the threshold.
     Down,
     /// About the same, or without meaning in one of the runs.
     Same,
-    /// Up by more than what counts.
+    /// Up by more than the threshold.
     Up,
 }
 
@@ -34,7 +34,7 @@ impl Direction {
 
 /// One reading of the healthy and the faulty system.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Telltale {
+pub struct Symptom {
     /// Stable name, such as `static_full_speed`.
     pub key: &'static str,
     /// Plain words.
@@ -46,12 +46,12 @@ pub struct Telltale {
     /// In the faulty run.
     pub faulty: f64,
     /// A smaller difference counts as none, SI.
-    pub counts: f64,
+    pub threshold: f64,
     /// What kind of quantity it is.
     pub dimension: Dimension,
 }
 
-impl Telltale {
+impl Symptom {
     /// Faulty less healthy.
     pub fn difference(&self) -> f64 {
         self.faulty - self.healthy
@@ -60,9 +60,9 @@ impl Telltale {
     /// Which way it has moved.
     pub fn direction(&self) -> Direction {
         let d = self.difference();
-        if d > self.counts {
+        if d > self.threshold {
             Direction::Up
-        } else if d < -self.counts {
+        } else if d < -self.threshold {
             Direction::Down
         } else {
             Direction::Same
@@ -70,144 +70,135 @@ impl Telltale {
     }
 }
 
-/// A reading that is taken: name, words, kind, and what difference counts.
-type Kind = (&'static str, &'static str, Dimension, f64);
+/// A reading that is taken: name, words, dimension, and the threshold of a difference.
+type Reading = (&'static str, &'static str, Dimension, f64);
 
-const STATIC: Kind = (
+const STATIC: Reading = (
     "static_full_speed",
-    "static pressure, brought to full fan speed",
+    "supply static, corrected to full fan speed",
     Dimension::Pressure,
     2.0,
 );
-const STATIC_WORST: Kind = (
+const STATIC_WORST: Reading = (
     "static_worst",
-    "highest external static",
+    "highest total external static (supply minus return)",
     Dimension::Pressure,
     4.0,
 );
-const SUCTION: Kind = (
-    "return_suction",
-    "suction between filter and fan, brought to full fan speed",
+const RETURN_STATIC: Reading = (
+    "return_static",
+    "return static between filter and fan, below room pressure, corrected to full fan speed",
     Dimension::Pressure,
     1.0,
 );
-const FLOW: Kind = (
+const FLOW: Reading = (
     "fan_flow_full_speed",
-    "fan flow, brought to full speed",
+    "fan flow, corrected to full fan speed",
     Dimension::AirFlow,
     0.005,
 );
-const SUPPLY: Kind = (
+const SUPPLY: Reading = (
     "supply_air",
     "mean supply air while the compressor runs",
     Dimension::Temperature,
     0.3,
 );
-const STARTS: Kind = ("starts_per_hour", "starts per hour", Dimension::Count, 0.15);
-const RUNNING: Kind = (
+const STARTS: Reading = ("starts_per_hour", "starts per hour", Dimension::Count, 0.15);
+const RUNNING: Reading = (
     "running_share",
     "share of time running",
     Dimension::Fraction,
     0.02,
 );
-const PROTECTION: Kind = (
+const PROTECTION: Reading = (
     "protection_acts",
     "times a protection acted",
     Dimension::Count,
     0.5,
 );
-const LOCKED: Kind = (
+const LOCKED: Reading = (
     "lock_outs",
-    "times a protection locked the unit out",
+    "times the unit was locked out",
     Dimension::Count,
     0.5,
 );
-const AIR: Kind = ("room_air", "mean room air", Dimension::Temperature, 0.15);
-const ERROR: Kind = (
+const AIR: Reading = ("room_air", "mean room air", Dimension::Temperature, 0.15);
+const ERROR: Reading = (
     "setpoint_error",
-    "mean of room air less setpoint, in its bands",
+    "mean of room air minus setpoint, while scheduled",
     Dimension::TemperatureDifference,
     0.15,
 );
-const FURTHEST: Kind = (
-    "furthest",
-    "furthest that an hour's mean of the room air parts from the healthy run",
+const GREATEST: Reading = (
+    "room_air_greatest",
+    "greatest difference of an hour's mean room air from the healthy run",
     Dimension::TemperatureDifference,
     0.5,
 );
-const CALLING: Kind = (
+const CALLING: Reading = (
     "calling_share",
     "share of time calling",
     Dimension::Fraction,
     0.02,
 );
-const SENSOR: Kind = (
+const SENSOR: Reading = (
     "sensor_error",
-    "mean of thermostat less a thermometer beside it",
+    "mean of thermostat minus a thermometer beside it",
     Dimension::TemperatureDifference,
     0.15,
 );
-const SPREAD: Kind = (
+const SPREAD: Reading = (
     "sensor_spread",
     "standard deviation of the thermostat's reading",
     Dimension::TemperatureDifference,
     0.1,
 );
-const LOST: Kind = (
+const LOST: Reading = (
     "sensor_lost_share",
     "share of time without reading",
     Dimension::Fraction,
     0.01,
 );
-const OPEN_FLOW: Kind = (
+const OPEN_FLOW: Reading = (
     "flow_reported_open",
     "flow at a damper reported half open or more, fan at full speed",
     Dimension::AirFlow,
     0.006,
 );
-const SHUT_FLOW: Kind = (
+const SHUT_FLOW: Reading = (
     "flow_reported_shut",
     "flow at a damper reported shut, fan at full speed",
     Dimension::AirFlow,
     0.006,
 );
-const POSITION: Kind = (
+const POSITION: Reading = (
     "blade_off_report",
-    "furthest that the blade stands from the position reported",
+    "greatest difference of the blade from the position reported",
     Dimension::Fraction,
     0.1,
 );
 
-struct Mean {
-    sum: f64,
-    n: f64,
-}
-
-impl Mean {
-    fn of(values: impl Iterator<Item = f64>) -> f64 {
-        let m = values
-            .filter(|v| v.is_finite())
-            .fold(Mean { sum: 0.0, n: 0.0 }, |m, v| Mean {
-                sum: m.sum + v,
-                n: m.n + 1.0,
-            });
-        m.sum / m.n
-    }
+/// Mean of the values that are numbers; NaN without one.
+fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (sum, n) = values
+        .filter(|v| v.is_finite())
+        .fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+    sum / n
 }
 
 /// Everything read off one run within a window of time, in a fixed order.
-struct Look<'a> {
+struct RunReadings<'a> {
     scenario: &'a Scenario,
     outcome: &'a Outcome,
     rows: Vec<usize>,
     window: (f64, f64),
 }
 
-impl<'a> Look<'a> {
-    fn new(scenario: &'a Scenario, outcome: &'a Outcome, window: (f64, f64)) -> Look<'a> {
+impl<'a> RunReadings<'a> {
+    fn new(scenario: &'a Scenario, outcome: &'a Outcome, window: (f64, f64)) -> RunReadings<'a> {
         let t = outcome.trace.column("time_s").unwrap_or(&[]);
         let within = |&i: &usize| t[i] > window.0 && t[i] <= window.1;
-        Look {
+        RunReadings {
             scenario,
             outcome,
             rows: (0..t.len()).filter(within).collect(),
@@ -222,7 +213,7 @@ impl<'a> Look<'a> {
 
     /// Mean of a value over the rows at which it is a number.
     fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
-        Mean::of(self.rows.iter().map(|&i| value(i)))
+        mean(self.rows.iter().map(|&i| value(i)))
     }
 
     /// Greatest value over the rows at which it is a number; NaN without one.
@@ -230,7 +221,7 @@ impl<'a> Look<'a> {
         self.rows.iter().map(|&i| value(i)).fold(f64::NAN, f64::max)
     }
 
-    fn house(&self, out: &mut Vec<(Kind, String, f64)>) {
+    fn house(&self, out: &mut Vec<(Reading, String, f64)>) {
         let [flow, speed, supply, back, filter] = [
             "fan.flow_m3_s",
             "fan.speed",
@@ -259,13 +250,13 @@ impl<'a> Look<'a> {
             });
             counted.count() as f64
         };
-        // A lock-out comes with the trip that earned it, and is counted of its own.
+        // A lock-out comes with a trip, and is counted apart.
         let acts = [NoticeKind::Trip, NoticeKind::SteppedDown];
-        for (kind, value) in [
+        for (reading, value) in [
             (STATIC, self.mean(|i| pressure(&supply, i))),
             (STATIC_WORST, self.worst(|i| supply(i) - back(i))),
             (
-                SUCTION,
+                RETURN_STATIC,
                 self.mean(|i| pressure(&|i| filter(i) - back(i), i)),
             ),
             (
@@ -281,18 +272,18 @@ impl<'a> Look<'a> {
             (PROTECTION, count(&acts)),
             (LOCKED, count(&[NoticeKind::LockOut])),
         ] {
-            out.push((kind, "house".to_string(), value));
+            out.push((reading, "house".to_string(), value));
         }
     }
 
-    fn zones(&self, out: &mut Vec<(Kind, String, f64)>) {
+    fn zones(&self, out: &mut Vec<(Reading, String, f64)>) {
         for z in &self.scenario.zones {
             let air = self.column(&format!("room.{}.air_C", self.scenario.rooms[z.room].name));
             let [sensor, set, call, band] = ["sensor_C", "setpoint_C", "call", "in_band"]
                 .map(|what| self.column(&format!("zone.{}.{what}", z.name)));
             let mean = self.mean(&sensor);
             let spread = self.mean(|i| (sensor(i) - mean).powi(2)).sqrt();
-            for (kind, value) in [
+            for (reading, value) in [
                 (AIR, self.mean(&air)),
                 (
                     ERROR,
@@ -309,12 +300,12 @@ impl<'a> Look<'a> {
                 (SPREAD, spread),
                 (LOST, self.mean(|i| f64::from(u8::from(sensor(i).is_nan())))),
             ] {
-                out.push((kind, z.name.clone(), value));
+                out.push((reading, z.name.clone(), value));
             }
         }
     }
 
-    fn outlets(&self, out: &mut Vec<(Kind, String, f64)>) {
+    fn outlets(&self, out: &mut Vec<(Reading, String, f64)>) {
         let (fan, speed) = (self.column("fan.flow_m3_s"), self.column("fan.speed"));
         for (o, outlet) in self.scenario.outlets.iter().enumerate() {
             if self.scenario.control.outlet_channel[o].is_none() {
@@ -322,24 +313,24 @@ impl<'a> Look<'a> {
             }
             let [flow, opening, reported] = ["flow_m3_s", "opening", "reported_opening"]
                 .map(|what| self.column(&format!("outlet.{}.{what}", outlet.name)));
-            let when = |holds: &dyn Fn(f64) -> bool, i: usize| {
-                if fan(i) > FAN_RUNS_M3_S && holds(reported(i)) {
+            let when = |wanted: &dyn Fn(f64) -> bool, i: usize| {
+                if fan(i) > FAN_RUNS_M3_S && wanted(reported(i)) {
                     flow(i) / speed(i)
                 } else {
                     f64::NAN
                 }
             };
-            for (kind, value) in [
+            for (reading, value) in [
                 (OPEN_FLOW, self.mean(|i| when(&|p| p >= 0.5, i))),
                 (SHUT_FLOW, self.mean(|i| when(&|p| p <= 0.02, i))),
                 (POSITION, self.worst(|i| (opening(i) - reported(i)).abs())),
             ] {
-                out.push((kind, outlet.name.clone(), value));
+                out.push((reading, outlet.name.clone(), value));
             }
         }
     }
 
-    fn all(&self) -> Vec<(Kind, String, f64)> {
+    fn all(&self) -> Vec<(Reading, String, f64)> {
         let mut out = Vec::new();
         self.house(&mut out);
         self.zones(&mut out);
@@ -349,20 +340,22 @@ impl<'a> Look<'a> {
 }
 
 /// Every reading of the two runs while the fault lasts.
-pub fn telltales(
+pub fn symptoms(
     scenario: &Scenario,
     fault: &Scheduled,
     healthy: &Outcome,
     faulty: &Outcome,
-) -> Vec<Telltale> {
+) -> Vec<Symptom> {
     let window = (fault.from_s, fault.until_s.min(scenario.run.duration_s));
     let (a, b) = (
-        Look::new(scenario, healthy, window),
-        Look::new(scenario, faulty, window),
+        RunReadings::new(scenario, healthy, window),
+        RunReadings::new(scenario, faulty, window),
     );
     let both = a.all().into_iter().zip(b.all());
-    let mut out: Vec<Telltale> = both
-        .map(|((kind, subject, healthy), (_, _, faulty))| telltale(kind, subject, healthy, faulty))
+    let mut out: Vec<Symptom> = both
+        .map(|((reading, subject, healthy), (_, _, faulty))| {
+            symptom(reading, subject, healthy, faulty)
+        })
         .collect();
     for z in &scenario.zones {
         let name = format!("room.{}.air_C", scenario.rooms[z.room].name);
@@ -377,37 +370,35 @@ pub fn telltales(
                 _ => hours.push((hour, vec![y(i) - x(i)])),
             }
         }
-        let means = hours
-            .into_iter()
-            .map(|(_, apart)| Mean::of(apart.into_iter()));
-        let furthest = means.fold(0.0, |far: f64, d| if d.abs() > far.abs() { d } else { far });
-        out.push(telltale(FURTHEST, z.name.clone(), 0.0, furthest));
+        let means = hours.into_iter().map(|(_, apart)| mean(apart.into_iter()));
+        let greatest = means.fold(0.0, |far: f64, d| if d.abs() > far.abs() { d } else { far });
+        out.push(symptom(GREATEST, z.name.clone(), 0.0, greatest));
     }
     out
 }
 
-fn telltale(kind: Kind, subject: String, healthy: f64, faulty: f64) -> Telltale {
-    let (key, title, dimension, counts) = kind;
-    Telltale {
+fn symptom(reading: Reading, subject: String, healthy: f64, faulty: f64) -> Symptom {
+    let (key, title, dimension, threshold) = reading;
+    Symptom {
         key,
         title,
         subject,
         healthy,
         faulty,
-        counts,
+        threshold,
         dimension,
     }
 }
 
-/// The zone a fault sits in; of several, and for a fault of the whole system, the one whose room
-/// parts furthest from the healthy run.
-pub fn zone_of(scenario: &Scenario, fault: &Scheduled, telltales: &[Telltale]) -> usize {
-    let own = fault.fault.concerns(scenario).zones;
+/// The zone a fault is in; of several, and for a fault of the whole system, the one whose room
+/// differs most from the healthy run.
+pub fn zone_of(scenario: &Scenario, fault: &Scheduled, symptoms: &[Symptom]) -> usize {
+    let own = fault.fault.zones(&scenario.parts());
     let apart = |z: usize| {
         let name = &scenario.zones[z].name;
-        let found = telltales
+        let found = symptoms
             .iter()
-            .find(|t| t.key == FURTHEST.0 && t.subject == *name);
+            .find(|t| t.key == GREATEST.0 && t.subject == *name);
         found.map_or(0.0, |t| t.faulty.abs())
     };
     (0..scenario.zones.len())

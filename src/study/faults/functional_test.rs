@@ -1,8 +1,8 @@
-//! The drill: one damper at a time fully open, all others shut, fan and compressor at their least;
-//! how fast does every room answer?
+//! The functional test: one damper at a time is fully open and all others are shut, with fan and
+//! compressor at their minimum. How fast does every room respond?
 //!
-//! Doors stay shut for the drill, so that rooms answer for themselves. What every room would have
-//! done by itself over the same minutes is taken off.
+//! Doors are shut, so that a room responds to its own outlets. What every room does by itself over
+//! the same minutes is subtracted.
 
 use crate::control::Mode;
 use crate::engine::RunError;
@@ -12,10 +12,10 @@ use crate::engine::step::{Engine, State};
 use crate::fault::Scheduled;
 use crate::scenario::Scenario;
 
-/// How long each test lasts once the dampers stand, s; our own choice: room air answers within
-/// minutes, its walls do not.
+/// How long each test lasts once the dampers have arrived, s; our own choice: room air responds
+/// within minutes, its walls do not.
 const TEST_S: f64 = 600.0;
-/// Time of day at which the drill begins, if the run has it, s: an afternoon, when the weather is
+/// Time of day at which the test begins, if the run has it, s: an afternoon, when the weather is
 /// not mild; our own choice.
 const BEGINS_S: f64 = 14.0 * 3600.0;
 /// How long the fan then runs at full, s: a motorised relief needs its travel to settle.
@@ -25,62 +25,62 @@ const MARGIN_S: f64 = 10.0;
 
 /// What one damper did.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Test {
+pub struct DamperTest {
     /// The outlet whose damper was told to open, by index.
     pub outlet: usize,
-    /// Answer of every room, K/h; negative when cooled.
+    /// Response of every room, K/h; negative when cooled.
     pub rooms_k_h: Vec<f64>,
-    /// Answer of every thermostat, K/h; NaN when it does not read.
+    /// Response of every thermostat, K/h; NaN without reading.
     pub thermostats_k_h: Vec<f64>,
     /// Supply-plenum static at the end, Pa.
     pub static_pa: f64,
-    /// Suction between filter and fan at the end, Pa.
-    pub suction_pa: f64,
+    /// Return static between filter and fan at the end, below room pressure, Pa.
+    pub return_static_pa: f64,
     /// Supply air at the end, °C.
     pub supply_c: f64,
     /// Flow of every outlet at the end, m³/s.
     pub flows_m3_s: Vec<f64>,
     /// Flow through the relief at the end, m³/s.
     pub relief_m3_s: f64,
-    /// Static with the fan at full and the compressor off, Pa: what the relief does shows here.
+    /// Static with the fan at full and the compressor off, Pa: a relief damper's fault shows here.
     pub full_fan_pa: f64,
 }
 
 /// The tests in the order of the file's outlets: a response matrix, a row a damper, a column a room.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Drill {
-    /// Mode of the drill.
+pub struct FunctionalTest {
+    /// Mode of the unit in it.
     pub mode: Mode,
     /// One test for each damper.
-    pub tests: Vec<Test>,
-    /// What every thermostat reads less a thermometer beside it with nothing running, K; NaN when
-    /// it does not read.
+    pub tests: Vec<DamperTest>,
+    /// Every thermostat's reading minus a thermometer beside it with nothing running, K; NaN
+    /// without reading.
     pub sensor_error_k: Vec<f64>,
 }
 
-impl Drill {
-    /// How strongly the room of a test's own outlet answers, K/h, unsigned.
+impl FunctionalTest {
+    /// How strongly the room of a test's own outlet responds, K/h, unsigned.
     pub fn own_k_h(&self, scenario: &Scenario, test: usize) -> f64 {
-        let answer = self.tests.get(test).and_then(|t| {
+        let response = self.tests.get(test).and_then(|t| {
             let room = scenario.outlets.get(t.outlet)?.room;
             t.rooms_k_h.get(room)
         });
-        answer.map_or(f64::NAN, |a| a.abs())
+        response.map_or(f64::NAN, |a| a.abs())
     }
 }
 
-/// The healthy system, brought to the time of the drill.
-pub struct Ready<'a> {
+/// The healthy system, run up to the time of the test.
+pub struct Prepared<'a> {
     scenario: &'a Scenario,
     engine: Engine<'a>,
     state: State,
 }
 
-/// Runs the healthy system up to the time of the drill.
+/// Runs the healthy system up to the time of the test.
 ///
 /// # Errors
 /// [`RunError`] of a step that cannot be solved.
-pub fn ready(scenario: &Scenario) -> Result<Ready<'_>, RunError> {
+pub fn prepare(scenario: &Scenario) -> Result<Prepared<'_>, RunError> {
     use chrono::Timelike;
     let (mut engine, mut state) = Engine::new(scenario)?;
     let run = &scenario.run;
@@ -98,34 +98,28 @@ pub fn ready(scenario: &Scenario) -> Result<Ready<'_>, RunError> {
         engine.step(&mut state, &mut events)?;
         events.clear();
     }
-    Ok(Ready {
+    Ok(Prepared {
         scenario,
         engine,
         state,
     })
 }
 
-/// What is read at one moment.
-struct Read {
+/// Temperatures at one moment.
+struct Temperatures {
     rooms_c: Vec<f64>,
     thermostats_c: Vec<f64>,
 }
 
-impl Ready<'_> {
-    /// The drill with these faults lasting all through it.
+impl Prepared<'_> {
+    /// The functional test with these faults lasting all through it.
     ///
     /// # Errors
     /// [`RunError`] of a step that cannot be solved.
-    pub fn run(&self, faults: &[Scheduled]) -> Result<Drill, RunError> {
+    pub fn run(&self, faults: &[Scheduled]) -> Result<FunctionalTest, RunError> {
         let s = self.scenario;
-        let faults: Vec<Scheduled> = faults
-            .iter()
-            .map(|f| Scheduled {
-                from_s: 0.0,
-                until_s: f64::INFINITY,
-                fault: f.fault.clone(),
-            })
-            .collect();
+        let always = |f: &Scheduled| Scheduled::always(f.fault.clone());
+        let faults: Vec<Scheduled> = faults.iter().map(always).collect();
         let mode = self.state.control.mode.mode;
         let (before, after, _, _) = self.test(&faults, None, mode)?;
         let per_hour = 3600.0 / TEST_S;
@@ -144,38 +138,38 @@ impl Ready<'_> {
         let mut tests = Vec::new();
         for (outlet, channel) in s.control.outlet_channel.iter().enumerate() {
             let Some(channel) = *channel else { continue };
-            let (before, after, seen, full_fan_pa) = self.test(&faults, Some(channel), mode)?;
-            tests.push(Test {
+            let (before, after, sample, full_fan_pa) = self.test(&faults, Some(channel), mode)?;
+            tests.push(DamperTest {
                 outlet,
                 rooms_k_h: less(slope(&before.rooms_c, &after.rooms_c), &alone),
                 thermostats_k_h: less(
                     slope(&before.thermostats_c, &after.thermostats_c),
                     &alone_read,
                 ),
-                static_pa: seen.air.supply_static_pa,
-                suction_pa: seen.air.filter_drop_pa - seen.air.return_static_pa,
-                supply_c: seen.unit.supply_c,
-                flows_m3_s: seen.outlets.iter().map(|o| o.flow_m3_s).collect(),
-                relief_m3_s: seen.air.relief_flow_m3_s,
+                static_pa: sample.air.supply_static_pa,
+                return_static_pa: sample.air.filter_drop_pa - sample.air.return_static_pa,
+                supply_c: sample.unit.supply_c,
+                flows_m3_s: sample.outlets.iter().map(|o| o.flow_m3_s).collect(),
+                relief_m3_s: sample.air.relief_flow_m3_s,
                 full_fan_pa,
             });
         }
-        Ok(Drill {
+        Ok(FunctionalTest {
             mode,
             tests,
             sensor_error_k,
         })
     }
 
-    /// One test: dampers travel with everything off, then fan and compressor run at their least,
-    /// then the fan alone at full; what is seen before the full fan, and the static with it.
-    /// Without a channel nothing runs at all.
+    /// One damper: it travels with everything off, then fan and compressor run at their minimum,
+    /// then the fan alone at full. Gives what is read before and after, the sample before the full
+    /// fan, and the static with it. Without a channel nothing runs at all.
     fn test(
         &self,
         faults: &[Scheduled],
         channel: Option<usize>,
         mode: Mode,
-    ) -> Result<(Read, Read, Sample, f64), RunError> {
+    ) -> Result<(Temperatures, Temperatures, Sample, f64), RunError> {
         let s = self.scenario;
         let (mut engine, mut state) = (self.engine.clone(), self.state.clone());
         engine.set_faults(faults.to_vec(), &mut state);
@@ -200,15 +194,15 @@ impl Ready<'_> {
             engine.by_hand(Some(hand.clone()));
         }
         advance(&mut engine, &mut state, TEST_S, s.run.step_s)?;
-        let (after, seen) = (read(&engine), engine.sample().clone());
+        let (after, sample) = (read(&engine), engine.sample().clone());
         if channel.is_none() {
-            return Ok((before, after, seen, 0.0));
+            return Ok((before, after, sample, 0.0));
         }
         hand.mode = None;
         hand.fan = 1.0;
         engine.by_hand(Some(hand));
         advance(&mut engine, &mut state, FULL_FAN_S, s.run.step_s)?;
-        Ok((before, after, seen, engine.sample().air.supply_static_pa))
+        Ok((before, after, sample, engine.sample().air.supply_static_pa))
     }
 }
 
@@ -228,10 +222,10 @@ fn advance(
     Ok(())
 }
 
-fn read(engine: &Engine<'_>) -> Read {
-    let seen = engine.sample();
-    Read {
-        rooms_c: seen.rooms.iter().map(|r| r.air_c).collect(),
-        thermostats_c: seen.zones.iter().map(|z| z.sensor_c).collect(),
+fn read(engine: &Engine<'_>) -> Temperatures {
+    let sample = engine.sample();
+    Temperatures {
+        rooms_c: sample.rooms.iter().map(|r| r.air_c).collect(),
+        thermostats_c: sample.zones.iter().map(|z| z.sensor_c).collect(),
     }
 }
