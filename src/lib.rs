@@ -17,16 +17,15 @@
 //!
 //! 1. [`scenario`] reads a file into a checked [`Scenario`](scenario::Scenario): SI units, nothing
 //!    optional that could surprise later. [`quantity`] knows the units people write.
-//! 2. [`plant`] is physics without opinions: [`air`](plant::air), [`rooms`](plant::room) as a
-//!    [network of stores](plant::thermal), the [air network](plant::network) that
+//! 2. [`plant`] is physics without opinions: [`air`](plant::air), [`rooms`](plant::room) as
+//!    [coupled stores](plant::coupled_rooms), the [air network](plant::network) that
 //!    [`air_side`](plant::air_side) joins from fan, ducts, dampers and relief, and the
 //!    [`unit`](plant::unit).
 //! 3. [`control`] decides without knowing physics: readings and time go in, commands come out.
 //! 4. [`engine`] owns the state and the step; [`Engine::step`](engine::step::Engine::step) reads like a
 //!    list: people, readings, control, dampers, air network, unit and ducts, rooms, record.
 //! 5. [`trace`] is what was seen, [`measure`] what it means, [`report`] what people look at.
-//! 6. [`study`] runs many and sets them side by side; [`evidence`] sets the program beside the outside
-//!    world.
+//! 6. [`study`] runs many and sets them side by side.
 //! 7. [`cli`] is the program; only it prints.
 //!
 //! Every public item says its units and the source of its formula. Temperatures are °C, differences
@@ -37,7 +36,6 @@
 pub mod cli;
 pub mod control;
 pub mod engine;
-pub mod evidence;
 pub mod fault;
 pub mod math;
 pub mod measure;
@@ -51,3 +49,7 @@ pub mod trace;
 #[cfg(test)]
 #[path = "../tests/parts/mod.rs"]
 mod parts;
+
+#[cfg(test)]
+#[path = "../tests/validation/mod.rs"]
+mod validation;

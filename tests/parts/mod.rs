@@ -10,7 +10,6 @@ mod figures;
 mod long_runs;
 mod moist_air;
 mod quiet_stretches;
-mod rooms;
 mod sound;
 mod sound_run;
 mod studies_combinations;
