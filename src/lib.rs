@@ -42,8 +42,6 @@
 mod cli;
 mod control;
 mod engine;
-#[doc(hidden)]
-pub mod evidence;
 mod fault;
 #[doc(hidden)]
 pub mod internals;
@@ -74,3 +72,7 @@ pub use trace::Trace;
 #[cfg(test)]
 #[path = "../tests/parts/mod.rs"]
 mod parts;
+
+#[cfg(test)]
+#[path = "../tests/validation/mod.rs"]
+mod validation;

@@ -3,7 +3,6 @@
 mod check;
 mod combinations;
 mod compare;
-mod evidence;
 mod faults;
 mod interrupt;
 mod merge;
@@ -95,10 +94,6 @@ enum Command {
     Sweep(sweep::Args),
     /// Joins the parts of a sweep that was run with --shard.
     Merge(merge::Args),
-    /// Compares the program's figures with libraries, standards and exact solutions.
-    ///
-    /// Ends with status 0 when every comparison holds, 1 when one fails.
-    Evidence(evidence::Args),
 }
 
 /// How a command ended.
@@ -141,7 +136,6 @@ pub fn main() -> ExitCode {
         Some(Command::Faults(args)) => faults::faults(&context, &args),
         Some(Command::Sweep(args)) => sweep::sweep(&context, &args),
         Some(Command::Merge(args)) => merge::merge(&context, &args),
-        Some(Command::Evidence(args)) => evidence::evidence(&context, &args),
     };
     ExitCode::from(status as u8)
 }

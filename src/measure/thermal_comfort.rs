@@ -1,9 +1,8 @@
-//! What a person feels: predicted mean vote, operative temperature, temperature drifts.
+//! What a person feels: predicted mean vote, and the range of a signal over a window.
 //!
 //! Predicted mean vote (PMV) and predicted percentage dissatisfied (PPD) follow ISO 7730:2005
-//! Annex D; operative temperature follows ISO 7726 or ASHRAE 55; the limits of temperature cycles and
-//! drifts are those of ASHRAE 55 (from memory, its edition and table number vary). A PMV costs some
-//! twenty square roots and four exponentials: meant for once a minute, not for every step.
+//! Annex D. A PMV costs some twenty square roots and four exponentials: meant for once a minute, not
+//! for every step.
 
 use std::collections::VecDeque;
 
@@ -18,37 +17,6 @@ pub const M2_K_W_PER_CLO: f64 = 0.155;
 #[must_use]
 pub fn vapour_pressure_of_rh_pa(rh: f64, t_air_c: f64) -> f64 {
     rh * 1000.0 * (16.6536 - 4030.183 / (t_air_c + 235.0)).exp()
-}
-
-/// Which rule weighs air against surfaces in the operative temperature.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum OperativeRule {
-    /// ISO 7726: the weight of the air is √(10 v).
-    Iso7726,
-    /// ASHRAE 55: the share of the air is 0.5 below 0.2 m/s, 0.6 below 0.6 m/s, else 0.7.
-    Ashrae55,
-}
-
-/// Operative temperature from air and mean radiant temperature at an air speed in m/s, °C.
-///
-/// A negative air speed counts as still air.
-#[must_use]
-pub fn operative_temperature_c(
-    rule: OperativeRule,
-    t_air_c: f64,
-    t_radiant_c: f64,
-    air_speed_m_s: f64,
-) -> f64 {
-    let air_share = match rule {
-        OperativeRule::Iso7726 => {
-            let weight = (10.0 * air_speed_m_s.max(0.0)).sqrt();
-            weight / (1.0 + weight)
-        }
-        OperativeRule::Ashrae55 if air_speed_m_s < 0.2 => 0.5,
-        OperativeRule::Ashrae55 if air_speed_m_s < 0.6 => 0.6,
-        OperativeRule::Ashrae55 => 0.7,
-    };
-    t_radiant_c + air_share * (t_air_c - t_radiant_c)
 }
 
 /// What a person's heat balance depends on.
@@ -264,13 +232,6 @@ impl Balance {
     }
 }
 
-/// Windows of the drift limits of ASHRAE 55 (from memory), s.
-pub const DRIFT_WINDOWS_S: [f64; 5] = [900.0, 1800.0, 3600.0, 7200.0, 14_400.0];
-/// Largest change of operative temperature within each of [`DRIFT_WINDOWS_S`], K.
-pub const DRIFT_LIMITS_K: [f64; 5] = [1.1, 1.7, 2.2, 2.8, 3.3];
-/// Largest peak-to-peak swing of cycles of up to 15 minutes by ASHRAE 55 (from memory), K.
-pub const CYCLE_LIMIT_K: f64 = 1.1;
-
 /// Maximum less minimum of a signal over a window that slides along it.
 ///
 /// Two monotonic queues: each sample enters and leaves once, so a signal of n samples costs O(n).
@@ -323,116 +284,4 @@ impl SlidingRange {
         self.low.clear();
         self.high.clear();
     }
-}
-
-/// The worst that one window saw.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Drift {
-    /// Length of the window, s.
-    pub window_s: f64,
-    /// Largest change allowed within it, K.
-    pub limit_k: f64,
-    /// Largest change found, K.
-    pub worst_k: f64,
-    /// End of the window that held it, s; `None` before the first change.
-    pub at_s: Option<f64>,
-}
-
-impl Drift {
-    /// Whether the limit holds.
-    #[must_use]
-    pub fn holds(&self) -> bool {
-        self.worst_k <= self.limit_k
-    }
-}
-
-/// Drift of operative temperature in all five windows of ASHRAE 55 at once.
-#[derive(Clone, Debug)]
-pub struct DriftWindows {
-    windows: [(SlidingRange, Drift); 5],
-}
-
-impl DriftWindows {
-    /// Nothing seen yet; for samples at least `sample_s` apart.
-    #[must_use]
-    pub fn new(sample_s: f64) -> DriftWindows {
-        DriftWindows {
-            windows: std::array::from_fn(|i| {
-                let (window_s, limit_k) = (DRIFT_WINDOWS_S[i], DRIFT_LIMITS_K[i]);
-                let drift = Drift {
-                    window_s,
-                    limit_k,
-                    worst_k: 0.0,
-                    at_s: None,
-                };
-                (SlidingRange::new(window_s, sample_s), drift)
-            }),
-        }
-    }
-
-    /// Takes the operative temperature at `t_s`.
-    pub fn push(&mut self, t_s: f64, operative_c: f64) {
-        for (range, drift) in &mut self.windows {
-            let change = range.push(t_s, operative_c);
-            if change > drift.worst_k {
-                drift.worst_k = change;
-                drift.at_s = Some(t_s);
-            }
-        }
-    }
-
-    /// Starts afresh after a break, as where people leave; the worst so far stays.
-    pub fn break_off(&mut self) {
-        for (range, _) in &mut self.windows {
-            range.clear();
-        }
-    }
-
-    /// The worst of each window so far, shortest window first.
-    #[must_use]
-    pub fn drifts(&self) -> [Drift; 5] {
-        std::array::from_fn(|i| self.windows[i].1)
-    }
-
-    /// The window whose worst change comes nearest to its limit, or is furthest beyond it.
-    #[must_use]
-    pub fn governing(&self) -> Drift {
-        let share = |d: &Drift| d.worst_k / d.limit_k;
-        self.drifts()
-            .into_iter()
-            .fold(self.windows[0].1, |worst, d| {
-                if share(&d) > share(&worst) { d } else { worst }
-            })
-    }
-}
-
-/// Largest peak-to-peak swing of the fast part of an evenly sampled signal, K.
-///
-/// The slow part, a centred mean over 15 minutes, is taken off first, so that a steady drift does not
-/// count as a cycle; the 7.5 minutes at either end, which have no whole mean, are left out. `None` if
-/// the samples span less than 15 minutes or the spacing is not positive. Cost O(n).
-#[must_use]
-pub fn cycle_swing_k(operative_c: &[f64], sample_s: f64) -> Option<f64> {
-    const WINDOW_S: f64 = DRIFT_WINDOWS_S[0];
-    let n = operative_c.len();
-    let positive = sample_s > 0.0;
-    if !positive || (n.max(1) - 1) as f64 * sample_s < WINDOW_S {
-        return None;
-    }
-    let half = (0.5 * WINDOW_S / sample_s) as usize;
-    let mut sums = Vec::with_capacity(n + 1);
-    sums.push(0.0);
-    let mut sum = 0.0;
-    for x in operative_c {
-        sum += x - operative_c[0];
-        sums.push(sum);
-    }
-    let mut range = SlidingRange::new(WINDOW_S, sample_s);
-    let mut worst = 0.0_f64;
-    for i in half..n.saturating_sub(half) {
-        let mean = (sums[i + half + 1] - sums[i - half]) / (2 * half + 1) as f64;
-        let fast = operative_c[i] - operative_c[0] - mean;
-        worst = worst.max(range.push(i as f64 * sample_s, fast));
-    }
-    Some(worst)
 }

@@ -1,7 +1,8 @@
 //! Heat and moisture of rooms coupled by doors, stepped together by the trapezoid rule.
 //!
-//! The same equations as [`crate::plant::thermal::StoreNetwork`], for its most frequent use, with
-//! the elimination written out. A room has three heat stores (air, contents, fabric) and two of
+//! The trapezoid rule is second order and A-stable. Flows evaluated at the middle of a step,
+//! `(old + new)/2`, account for the change of every store to round-off, which is how the meters
+//! close. The elimination is written out: a room has three heat stores (air, contents, fabric) and two of
 //! moisture (air, buffer), joined inside the room by fixed conductances; doors join the air of two
 //! rooms by two one-way flows, and the partition beside them joins their fabrics. Contents and
 //! buffer are eliminated beforehand, which leaves a block of two unknowns (air, fabric) and one

@@ -17,7 +17,6 @@ pub mod room;
 pub mod sound;
 pub mod sun;
 pub mod sun_track;
-pub mod thermal;
 pub mod transport;
 pub mod unit;
 pub mod weather;

@@ -89,8 +89,9 @@ impl Transport {
         let set = |legs: &mut [Leg], flows: &[f64]| {
             for (leg, &q) in legs.iter_mut().zip(flows) {
                 leg.flow_kg_s = rho * q;
-                let capacity = leg.flow_kg_s.abs() * CP_MOIST;
-                // At no flow the exponent is −∞ and the duct's air is at its surroundings.
+                // At no flow the exponent is −∞ and the duct's air is at its surroundings, unless the duct
+                // has no length.
+                let capacity = (leg.flow_kg_s.abs() * CP_MOIST).max(f64::MIN_POSITIVE);
                 leg.kept = (-leg.ua_w_k / capacity).exp();
             }
         };

@@ -2,12 +2,9 @@
 //!
 //! Numbers: `tests/reference/comfort.json` (see `tests/reference/README.md` for how it was made).
 
-use std::f64::consts::PI;
-
 use crate::measure::thermal_comfort::{
-    CYCLE_LIMIT_K, DRIFT_LIMITS_K, DRIFT_WINDOWS_S, DriftWindows, OperativeRule, OutOfRange,
-    SlidingRange, Surroundings, cycle_swing_k, operative_temperature_c, ppd_percent,
-    vapour_pressure_of_rh_pa, vapour_pressure_pa,
+    OutOfRange, SlidingRange, Surroundings, ppd_percent, vapour_pressure_of_rh_pa,
+    vapour_pressure_pa,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -216,25 +213,6 @@ fn dissatisfied_share() {
     assert_eq!(ppd_percent(-0.7), ppd_percent(0.7));
 }
 
-/// ISO 7726 and ASHRAE 55 as pythermalcomfort 4.8.1 computes them.
-#[test]
-fn operative_temperature() {
-    let reference = reference();
-    let cases = rows(&reference, "operative", "operative_columns");
-    assert!(cases.len() >= 6);
-    for row in &cases {
-        let number = |name: &str| row(name).as_f64().unwrap();
-        for (rule, column) in [
-            (OperativeRule::Iso7726, "iso_7726_c"),
-            (OperativeRule::Ashrae55, "ashrae_55_c"),
-        ] {
-            let (t_air, t_radiant) = (number("t_air_c"), number("t_radiant_c"));
-            let found = operative_temperature_c(rule, t_air, t_radiant, number("air_speed_m_s"));
-            assert!((found - number(column)).abs() < 1e-10, "{rule:?}: {found}");
-        }
-    }
-}
-
 /// 24 °C, 50 %: w 0.009298511 by the perfect-gas formulae (PsychroLib 2.5.0), saturation 2985 Pa.
 #[test]
 fn vapour_pressure_of_a_room() {
@@ -244,122 +222,6 @@ fn vapour_pressure_of_a_room() {
         (from_w / from_rh - 1.0).abs() < 1e-3,
         "{from_w} and {from_rh}"
     );
-}
-
-/// Pushes `signal` every `step_s` for `end_s` and gives the worst change of each window.
-fn worst(end_s: f64, step_s: f64, signal: impl Fn(f64) -> f64) -> [f64; 5] {
-    let mut windows = DriftWindows::new(step_s);
-    for k in 0..=(end_s / step_s).round() as usize {
-        let t = k as f64 * step_s;
-        windows.push(t, signal(t));
-    }
-    windows.drifts().map(|d| d.worst_k)
-}
-
-fn close(found: [f64; 5], expected: [f64; 5], tolerance: f64) {
-    for (f, e) in found.iter().zip(expected) {
-        assert!((f - e).abs() <= tolerance, "{found:?} against {expected:?}");
-    }
-}
-
-/// A ramp of 1 K/h changes by its rate times the window, in every window that fits.
-#[test]
-fn drift_of_a_ramp() {
-    let windows_h = DRIFT_WINDOWS_S.map(|w| w / 3600.0);
-    close(
-        worst(6.0 * 3600.0, 30.0, |t| 22.0 + t / 3600.0),
-        windows_h,
-        1e-9,
-    );
-    // Over 90 minutes only, the two longest windows see no more than the whole of it.
-    close(
-        worst(5400.0, 30.0, |t| 22.0 - t / 3600.0),
-        [0.25, 0.5, 1.0, 1.5, 1.5],
-        1e-9,
-    );
-}
-
-/// A fast sine shows its whole swing in every window; a slow one shows, in a window of length W, the
-/// steepest chord 2 A sin(π W / P), up to 2 A once W reaches half the period P.
-#[test]
-fn drift_of_sines() {
-    let sine = |a: f64, period_s: f64| move |t: f64| 23.0 + a * (2.0 * PI * t / period_s).sin();
-    close(worst(6.0 * 3600.0, 10.0, sine(0.6, 600.0)), [1.2; 5], 1e-9);
-    let (a, period_s) = (2.0, 6.0 * 3600.0);
-    let chord = DRIFT_WINDOWS_S.map(|w| {
-        if w >= period_s / 2.0 {
-            2.0 * a
-        } else {
-            2.0 * a * (PI * w / period_s).sin()
-        }
-    });
-    close(worst(12.0 * 3600.0, 10.0, sine(a, period_s)), chord, 1e-9);
-    // Of these only the slow sine's hour (2.0 K) and shorter windows keep their limits.
-    let holds: Vec<bool> = chord
-        .iter()
-        .zip(DRIFT_LIMITS_K)
-        .map(|(c, l)| c <= &l)
-        .collect();
-    assert_eq!(holds, [true, true, true, false, false]);
-}
-
-/// A step is a change in no time: every window sees all of it, and a steady signal none.
-#[test]
-fn drift_of_a_step() {
-    close(
-        worst(20_000.0, 60.0, |t| if t < 9000.0 { 22.0 } else { 23.5 }),
-        [1.5; 5],
-        1e-12,
-    );
-    close(worst(20_000.0, 60.0, |_| 22.0), [0.0; 5], 0.0);
-    let mut windows = DriftWindows::new(60.0);
-    for k in 0..100 {
-        windows.push(f64::from(k) * 60.0, if k < 50 { 22.0 } else { 23.5 });
-    }
-    let shortest = windows.drifts()[0];
-    assert_eq!((shortest.holds(), shortest.at_s), (false, Some(3000.0)));
-    assert_eq!(windows.governing(), shortest);
-    assert!(
-        windows.drifts()[1].holds(),
-        "1.5 K is within the 1.7 K of half an hour"
-    );
-}
-
-/// A change across a break in occupancy is no drift; the worst so far stays.
-#[test]
-fn a_break_forgets_samples_but_not_the_worst() {
-    let mut windows = DriftWindows::new(60.0);
-    windows.push(0.0, 22.0);
-    windows.push(60.0, 22.4);
-    windows.break_off();
-    windows.push(120.0, 30.0);
-    windows.push(180.0, f64::NAN);
-    close(windows.drifts().map(|d| d.worst_k), [0.4; 5], 1e-12);
-    assert_eq!(windows.drifts()[4].at_s, Some(60.0));
-}
-
-/// A sine of ten minutes on a drift of 1 K/h: the drift is taken off. The centred mean of 15 minutes
-/// leaves |sinc| = 2/(3π) of it, of opposite sign, so the swing is 2 A (1 + 2/(3π)); hand calculation.
-#[test]
-fn cycles_are_told_from_drift() {
-    let signal: Vec<f64> = (0..4000)
-        .map(|k| f64::from(k) * 5.0)
-        .map(|t| 22.0 + t / 3600.0 + 0.3 * (2.0 * PI * t / 600.0).sin())
-        .collect();
-    let swing = cycle_swing_k(&signal, 5.0).unwrap();
-    let expected = 0.6 * (1.0 + 2.0 / (3.0 * PI));
-    assert!(
-        (swing - expected).abs() < 0.005,
-        "{swing} against {expected}"
-    );
-    assert!(swing < CYCLE_LIMIT_K);
-    let ramp: Vec<f64> = (0..4000)
-        .map(|k| 22.0 + f64::from(k) * 5.0 / 3600.0)
-        .collect();
-    assert!(cycle_swing_k(&ramp, 5.0).unwrap() < 1e-9);
-    assert_eq!(cycle_swing_k(&ramp[..100], 5.0), None);
-    assert_eq!(cycle_swing_k(&ramp, 0.0), None);
-    assert_eq!(cycle_swing_k(&[], 5.0), None);
 }
 
 proptest! {

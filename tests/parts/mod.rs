@@ -11,7 +11,6 @@ mod figures;
 mod long_runs;
 mod moist_air;
 mod quiet_stretches;
-mod rooms;
 mod runs;
 mod sound;
 mod sound_run;

@@ -21,7 +21,7 @@ FILES = [
     ("sun", "sun.json", 1e-8, 1e-8),
     ("comfort", "comfort.json", 1e-9, 1e-9),
     # Times of switchings, which carry the integrator's tolerance, are in seconds up to 86400.
-    ("closed_loop", "closed_loop.json", 1e-9, 1e-6),
+    ("scenarios", "scenarios.json", 1e-7, 1e-4),
     ("statistics_of_cases", "statistics_of_cases.json", 1e-9, 1e-12),
 ]
 

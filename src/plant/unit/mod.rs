@@ -3,8 +3,7 @@
 //! - [`Unit`] steps through time: stage or speed, start-up ramp, what the coil gives back after
 //!   a stop. It knows nothing of fans, ducts or controllers: air comes in, air goes out.
 //! - [`CoolingCoil`] solves for the surface temperature (the form the step uses).
-//! - [`HeatingCurves`] and [`CoolingCurves`] read rating curves, as a data sheet gives them.
-//! - [`cycling`] and [`relief_mixing`] hold closed forms and steady states for studies.
+//! - [`HeatingCurves`] read rating curves, as a data sheet gives them.
 //!
 //! # Signs
 //! Heat flows are heat *removed from the air*: positive in cooling, negative in heating. Power and
@@ -16,18 +15,14 @@
 
 mod airflow;
 mod cooling;
-mod cooling_curves;
 mod curve;
-pub mod cycling;
 mod heating;
 mod machine;
-pub mod relief_mixing;
 mod state;
 mod surface_map;
 
 pub use airflow::{Airflow, BypassLaw};
 pub use cooling::{AIR_KG_S_PER_KW, CoilMemory, CoolingCoil, SURFACE_FLOOR_C};
-pub use cooling_curves::{AdpSplit, CoolingCurves, adp_split};
 pub use curve::{Biquadratic, CubicModifier, Range};
 pub use heating::{Frost, HeatingCurves, SpeedCurve};
 pub use machine::{Unit, UnitKind};

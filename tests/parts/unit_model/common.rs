@@ -1,8 +1,7 @@
 //! Reference values and the generic 10 kW unit.
 
 use crate::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
-use crate::plant::unit::relief_mixing::{Settled, Settling, settle};
-use crate::plant::unit::{CoilMemory, CoilState, CoolingCoil, HeatingCurves, Mode, Unit, UnitKind};
+use crate::plant::unit::{CoilMemory, CoilState, CoolingCoil, HeatingCurves};
 use serde_json::Value;
 use std::sync::LazyLock;
 
@@ -91,19 +90,4 @@ pub fn heat(t_c: f64, air_kg_s: f64, outdoor_c: f64, speed: f64) -> CoilState {
             &mut CoilMemory::default(),
         )
         .unwrap()
-}
-
-/// The generic 10 kW unit settled with a relief share, return air at 24 °C and 50 %.
-pub fn settled(x: f64, speed: f64, ff: f64) -> Settled {
-    let unit = Unit::generic(10_000.0, UnitKind::VARIABLE_GENERIC).unwrap();
-    let held = Settling {
-        return_air: air(24.0, 0.5),
-        outdoor_c: 35.0,
-        air_kg_s: 0.602 * ff,
-        mode: Mode::Cooling,
-        speed,
-        relief_share: x,
-        fan_heat_w: 0.0,
-    };
-    settle(&unit, &SAT, &held).unwrap()
 }

@@ -6,7 +6,5 @@
 
 mod coil;
 mod common;
-mod cycles;
-mod relief;
 mod through_time;
 mod trends;

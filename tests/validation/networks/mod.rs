@@ -7,24 +7,24 @@ use std::sync::Arc;
 
 use serde_json::Value;
 
-use crate::evidence::reference::{EvidenceError, list, number, numbers, parse, refused, text};
-use crate::evidence::row::{Row, Worst};
 use crate::plant::fan::{Drive, Fan, FanCurve, FanLaw, Limits, PowerCurve};
 use crate::plant::network::{
     BladeLaw, ElementId, Law, LinearQuadratic, Network, NetworkState, NodeId, Power,
 };
+use crate::validation::reference::{ReferenceError, list, number, numbers, parse, refused, text};
+use crate::validation::row::{Row, Worst};
 
 const THREE_WAYS: &str =
     "scipy 1.17.1 root and least_squares, mpmath 1.4.1 with 40 digits; agree to 1e-8";
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     let mut out = solved_elsewhere()?;
     out.extend(random::rows()?);
     Ok(out)
 }
 
 /// A fan of the given polynomial.
-fn fan(a: [f64; 4], drive: Drive, series: LinearQuadratic) -> Result<Law, EvidenceError> {
+fn fan(a: [f64; 4], drive: Drive, series: LinearQuadratic) -> Result<Law, ReferenceError> {
     // Far enough that no reference fan runs beyond it, and on the falling side of every curve.
     const REACH: f64 = 0.6;
     let curve = FanCurve::from_polynomial(a, REACH).map_err(refused("a reference fan"))?;
@@ -36,12 +36,12 @@ fn fan(a: [f64; 4], drive: Drive, series: LinearQuadratic) -> Result<Law, Eviden
     }))
 }
 
-fn law(e: &Value, soft_pa: f64) -> Result<Law, EvidenceError> {
+fn law(e: &Value, soft_pa: f64) -> Result<Law, ReferenceError> {
     let n = |key: &str| number(e, &format!("/{key}"));
-    let polynomial = || -> Result<[f64; 4], EvidenceError> {
+    let polynomial = || -> Result<[f64; 4], ReferenceError> {
         let a = numbers(e, "/a")?;
         a.try_into()
-            .map_err(|_| EvidenceError::Missing("fan polynomial".into()))
+            .map_err(|_| ReferenceError::Missing("fan polynomial".into()))
     };
     Ok(match text(e, "/type")? {
         "power" => Law::Power(Power::from_resistance(n("R")?, n("n")?, soft_pa)),
@@ -71,7 +71,7 @@ fn law(e: &Value, soft_pa: f64) -> Result<Law, EvidenceError> {
             let drive = Drive::ConstantAirflow { flow_m3_s, limits };
             fan(polynomial()?, drive, LinearQuadratic::NONE)?
         }
-        other => return Err(EvidenceError::Missing(format!("element type {other}"))),
+        other => return Err(ReferenceError::Missing(format!("element type {other}"))),
     })
 }
 
@@ -82,7 +82,7 @@ struct Joined {
     softened: bool,
 }
 
-fn joined(case: &Value, soft_pa: f64) -> Result<Joined, EvidenceError> {
+fn joined(case: &Value, soft_pa: f64) -> Result<Joined, ReferenceError> {
     let mut builder = Network::builder();
     let mut nodes = BTreeMap::new();
     let fixed = case["fixed_pressures_Pa"].as_object();
@@ -97,12 +97,12 @@ fn joined(case: &Value, soft_pa: f64) -> Result<Joined, EvidenceError> {
     let mut elements = BTreeMap::new();
     let mut softened = false;
     for e in list(case, "/elements")? {
-        let at = |key: &str| -> Result<NodeId, EvidenceError> {
+        let at = |key: &str| -> Result<NodeId, ReferenceError> {
             let name = text(e, key)?;
             nodes
                 .get(name)
                 .copied()
-                .ok_or_else(|| EvidenceError::Missing(format!("node {name}")))
+                .ok_or_else(|| ReferenceError::Missing(format!("node {name}")))
         };
         softened |= text(e, "/type")? == "weighted";
         let id = text(e, "/id")?;
@@ -140,14 +140,14 @@ const FAMILIES: [&str; 5] = [
     "fan that holds its flow (with weighted relief), two fans",
 ];
 
-fn solved_elsewhere() -> Result<Vec<Row>, EvidenceError> {
+fn solved_elsewhere() -> Result<Vec<Row>, ReferenceError> {
     let file = parse(
         "networks.json",
-        include_str!("../../../tests/reference/networks.json"),
+        include_str!("../../reference/networks.json"),
     )?;
     let older = parse(
         "air_networks.json",
-        include_str!("../../../tests/reference/air_networks.json"),
+        include_str!("../../reference/air_networks.json"),
     )?;
     let mut flows = [Worst::default(); 5];
     let mut counts = [0usize; 5];

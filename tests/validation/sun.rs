@@ -5,18 +5,18 @@ use std::path::Path;
 use chrono::{Duration, NaiveDateTime};
 use serde_json::Value;
 
-use super::reference::{EvidenceError, Table, list, number, numbers, parse, refused, text};
+use super::reference::{ReferenceError, Table, list, number, numbers, parse, refused, text};
 use super::row::{Row, Worst};
 use crate::plant::sun::{Sun, Surface, irradiance_on, sun_position};
 use crate::plant::weather::tmy3;
 
 const PVLIB: &str = "pvlib 0.16.1 (NREL solar position algorithm, isotropic sky)";
 
-fn file() -> Result<Value, EvidenceError> {
-    parse("sun.json", include_str!("../../tests/reference/sun.json"))
+fn file() -> Result<Value, ReferenceError> {
+    parse("sun.json", include_str!("../reference/sun.json"))
 }
 
-fn moment(text: &str) -> Result<NaiveDateTime, EvidenceError> {
+fn moment(text: &str) -> Result<NaiveDateTime, ReferenceError> {
     NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M:%SZ").map_err(refused(text))
 }
 
@@ -26,7 +26,7 @@ fn turn(a_deg: f64, b_deg: f64, zenith_deg: f64) -> f64 {
     apart.abs() * zenith_deg.to_radians().sin()
 }
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     let file = file()?;
     let mut out = positions(&file)?;
     out.push(year(&file["year"])?);
@@ -34,7 +34,7 @@ pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
     Ok(out)
 }
 
-fn positions(file: &Value) -> Result<Vec<Row>, EvidenceError> {
+fn positions(file: &Value) -> Result<Vec<Row>, ReferenceError> {
     let t = Table::new(file, "/position", "/position_columns")?;
     let (lat, lon) = (t.column("latitude_deg")?, t.column("longitude_deg")?);
     let (zenith, azimuth) = (t.column("zenith_deg")?, t.column("azimuth_deg")?);
@@ -55,7 +55,7 @@ fn positions(file: &Value) -> Result<Vec<Row>, EvidenceError> {
     ])
 }
 
-fn year(year: &Value) -> Result<Row, EvidenceError> {
+fn year(year: &Value) -> Result<Row, ReferenceError> {
     let (lat, lon) = (
         number(year, "/latitude_deg")?,
         number(year, "/longitude_deg")?,
@@ -87,7 +87,7 @@ fn year(year: &Value) -> Result<Row, EvidenceError> {
     .remark(format!("{place} 2026, nights too")))
 }
 
-fn windows(file: &Value) -> Result<Vec<Row>, EvidenceError> {
+fn windows(file: &Value) -> Result<Vec<Row>, ReferenceError> {
     let t = Table::new(file, "/window", "/window_columns")?;
     let column = |name: &str| t.column(name);
     let (facing, zenith, azimuth) = (
@@ -122,7 +122,7 @@ fn windows(file: &Value) -> Result<Vec<Row>, EvidenceError> {
             parts.add(ours, theirs);
         }
         let found = names.iter().position(|n| *n == places[i]);
-        let k = found.ok_or_else(|| EvidenceError::Missing("place of a window".into()))?;
+        let k = found.ok_or_else(|| ReferenceError::Missing("place of a window".into()))?;
         let own = sun_position(lat[k], lon[k], moment(utc[i].as_str().unwrap_or_default())?);
         let at = irradiance_on(&surface, &own, dni[i], dhi[i], albedo);
         whole.add(at.total(), total[i]);
@@ -150,8 +150,8 @@ fn windows(file: &Value) -> Result<Vec<Row>, EvidenceError> {
 /// among [`super::TOPICS`], for the file is not shipped.
 ///
 /// # Errors
-/// [`EvidenceError`] when the file cannot be read.
-pub fn typical_year(path: &Path) -> Result<Vec<Row>, EvidenceError> {
+/// [`ReferenceError`] when the file cannot be read.
+pub fn typical_year(path: &Path) -> Result<Vec<Row>, ReferenceError> {
     const LIBRARY: &str = "pvlib 0.16.1 read_tmy3, and Python's csv module";
     const YEAR: i32 = 2027;
     let file = file()?;

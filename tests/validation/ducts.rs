@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::reference::{EvidenceError, Table, list, number, parse, refused};
+use super::reference::{ReferenceError, Table, list, number, parse, refused};
 use super::row::{Row, Worst};
 use crate::plant::damper::{self, Damper, LeakageClass};
 use crate::plant::duct::{
@@ -11,11 +11,8 @@ use crate::plant::duct::{
 
 const FLUIDS: &str = "fluids 1.3.1, Colebrook solved implicitly";
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
-    let file = parse(
-        "ducts.json",
-        include_str!("../../tests/reference/ducts.json"),
-    )?;
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
+    let file = parse("ducts.json", include_str!("../reference/ducts.json"))?;
     let mut out = Vec::new();
     round(&file, &mut out)?;
     rectangular(&file, &mut out)?;
@@ -24,7 +21,7 @@ pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
     Ok(out)
 }
 
-fn round(file: &serde_json::Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+fn round(file: &serde_json::Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let (mut factor, mut implicit, mut per_m, mut laminar) = (
         Worst::default(),
         Worst::default(),
@@ -120,7 +117,7 @@ fn round(file: &serde_json::Value, out: &mut Vec<Row>) -> Result<(), EvidenceErr
     Ok(())
 }
 
-fn rectangular(file: &serde_json::Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+fn rectangular(file: &serde_json::Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let t = Table::new(file, "/rectangular", "/rectangular_columns")?;
     let column = |name: &str| t.column(name);
     let (a, b, q) = (column("a_m")?, column("b_m")?, column("flow_m3_s")?);
@@ -182,13 +179,13 @@ fn flexible(out: &mut Vec<Row>) {
     );
 }
 
-fn dampers(out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+fn dampers(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let file = parse(
         "air_checks.json",
-        include_str!("../../tests/reference/air_checks.json"),
+        include_str!("../reference/air_checks.json"),
     )?;
     let kind = |name: &str| {
-        damper::kind(name).ok_or_else(|| EvidenceError::Missing(format!("damper {name}")))
+        damper::kind(name).ok_or_else(|| ReferenceError::Missing(format!("damper {name}")))
     };
     let of = |name: &str, area: f64| {
         Damper::new(kind(name)?.form, area, LeakageClass::Class2).map_err(refused(name))

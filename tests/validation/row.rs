@@ -4,6 +4,8 @@
 /// that machines that differ in the last bit print the same table.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
+    /// The part of the program that it watches.
+    pub part: &'static str,
     /// What is compared.
     pub what: String,
     /// Who says so: a standard, a library, an exact solution; or "common practice, no source", or
@@ -38,6 +40,7 @@ impl Row {
         let digits = decimals(allowed);
         let difference = (ours - theirs).abs();
         Row {
+            part: "",
             what: what.into(),
             source: source.into(),
             ours: fixed(ours, digits),
@@ -88,6 +91,7 @@ impl Row {
             short(worst.difference)
         };
         Row {
+            part: "",
             what: what.into(),
             source: source.into(),
             ours: format!("largest difference {ours}"),
@@ -107,6 +111,7 @@ impl Row {
     /// A count of cases in which something held.
     pub(super) fn cases(what: impl Into<String>, source: &str, (held, of): (usize, usize)) -> Row {
         Row {
+            part: "",
             what: what.into(),
             source: source.into(),
             ours: format!("{held} hold"),
@@ -129,6 +134,7 @@ impl Row {
     ) -> Row {
         let digits = decimals(0.01 * (high - low));
         Row {
+            part: "",
             what: what.into(),
             source: source.into(),
             ours: fixed(ours, digits),
@@ -139,6 +145,12 @@ impl Row {
             remark: String::new(),
             difference: (low - ours).max(ours - high).max(0.0),
         }
+    }
+
+    /// The same row with the part it watches.
+    pub(super) fn part(mut self, part: &'static str) -> Row {
+        self.part = part;
+        self
     }
 
     /// The same row with a remark.

@@ -1,14 +1,11 @@
 //! The unit against its rating point, the reference cycle's tables, and closed forms of cycling.
 
-mod cycling;
-
 use serde_json::Value;
 
-use crate::evidence::reference::{EvidenceError, list, number, numbers, parse, refused};
-use crate::evidence::row::{Row, Worst};
 use crate::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
-use crate::plant::unit::relief_mixing::{Settled, Settling, settle};
-use crate::plant::unit::{CoilMemory, CoilState, CoolingCoil, HeatingCurves, Mode, Unit, UnitKind};
+use crate::plant::unit::{CoilMemory, CoilState, CoolingCoil, HeatingCurves};
+use crate::validation::reference::{ReferenceError, list, number, parse, refused};
+use crate::validation::row::{Row, Worst};
 
 const CYCLE: &str = "our own R32 cycle computed with CoolProp, not any machine's data";
 
@@ -17,17 +14,15 @@ struct Generic {
     sat: SaturationTable,
     coil: CoolingCoil,
     heating: HeatingCurves,
-    unit: Unit,
 }
 
 impl Generic {
-    fn new() -> Result<Generic, EvidenceError> {
+    fn new() -> Result<Generic, ReferenceError> {
         let refuse = "the generic unit";
         Ok(Generic {
             sat: SaturationTable::new(STANDARD_PRESSURE),
             coil: CoolingCoil::generic(10_000.0).map_err(refused(refuse))?,
             heating: HeatingCurves::generic(10_000.0).map_err(refused(refuse))?,
-            unit: Unit::generic(10_000.0, UnitKind::VARIABLE_GENERIC).map_err(refused(refuse))?,
         })
     }
 
@@ -37,7 +32,7 @@ impl Generic {
         kg_s: f64,
         outdoor_c: f64,
         speed: f64,
-    ) -> Result<CoilState, EvidenceError> {
+    ) -> Result<CoilState, ReferenceError> {
         self.coil
             .solve(
                 &self.sat,
@@ -60,37 +55,21 @@ impl Generic {
         }
         MoistAir::new(t_c, low)
     }
-
-    fn settled(&self, x: f64, speed: f64, flow: f64) -> Result<Settled, EvidenceError> {
-        let held = Settling {
-            return_air: MoistAir::from_relative_humidity(24.0, 0.5, STANDARD_PRESSURE),
-            outdoor_c: 35.0,
-            air_kg_s: 0.602 * flow,
-            mode: Mode::Cooling,
-            speed,
-            relief_share: x,
-            fan_heat_w: 0.0,
-        };
-        settle(&self.unit, &self.sat, &held).map_err(refused("the unit with relief"))
-    }
 }
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     let file = parse(
         "unit_cases.json",
-        include_str!("../../../tests/reference/unit_cases.json"),
+        include_str!("../reference/unit_cases.json"),
     )?;
     let generic = Generic::new()?;
     let mut out = Vec::new();
     rating(&generic, &mut out)?;
     trends(&generic, &file, &mut out)?;
-    relief(&generic, &file, &mut out)?;
-    cycling::degradation(&file, &mut out)?;
-    cycling::parabola(&mut out)?;
     Ok(out)
 }
 
-fn rating(g: &Generic, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+fn rating(g: &Generic, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let at = g.cool(g.of_wet_bulb(27.0, 19.0), 0.602, 35.0, 1.0)?;
     let point = "27/19 °C indoors, 35 °C outdoors";
     let row = |what: &str, ours: f64, theirs: f64, share: f64, unit| {
@@ -150,7 +129,7 @@ fn rating(g: &Generic, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
     Ok(())
 }
 
-fn trends(g: &Generic, file: &Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
+fn trends(g: &Generic, file: &Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let (mut capacity, mut power) = (Worst::default(), Worst::default());
     for row in list(file, "/case2_ADP_BF/curve_form_vs_reference_cycle")? {
         let n = |key: &str| number(row, &format!("/{key}"));
@@ -215,88 +194,5 @@ fn trends(g: &Generic, file: &Value, out: &mut Vec<Row>) -> Result<(), EvidenceE
             (held, of),
         ),
     );
-    Ok(())
-}
-
-fn relief(g: &Generic, file: &Value, out: &mut Vec<Row>) -> Result<(), EvidenceError> {
-    let x = numbers(file, "/relief_table/x")?;
-    let (mut supply, mut surface, mut efficiency, mut rooms) = (
-        Worst::default(),
-        Worst::default(),
-        Worst::default(),
-        Worst::default(),
-    );
-    for speed in ["1.0", "0.5", "0.3"] {
-        let want = numbers(file, &format!("/relief_table/supply_c/{speed}"))?;
-        for (&x, want) in x.iter().zip(want) {
-            supply.add(
-                g.settled(x, speed.parse().unwrap_or(f64::NAN), 1.0)?
-                    .supply
-                    .t_c,
-                want,
-            );
-        }
-    }
-    let column = |name: &str| numbers(file, &format!("/relief_table/{name}"));
-    let (colds, eers, watts) = (
-        column("surface_c")?,
-        column("eer")?,
-        column("room_sensible_w")?,
-    );
-    for (i, &x) in x.iter().enumerate() {
-        let at = g.settled(x, 1.0, 1.0)?;
-        surface.add(at.surface_c, colds[i]);
-        efficiency.add_relative(at.efficiency(), eers[i]);
-        rooms.add_relative(at.room_sensible_dry_w, watts[i]);
-    }
-    let (mut less, mut trip) = (Worst::default(), Worst::default());
-    for (ff, want) in column("less_air/ff")?
-        .into_iter()
-        .zip(column("less_air/supply_c")?)
-    {
-        less.add(g.settled(0.0, 1.0, ff)?.supply.t_c, want);
-    }
-    for row in list(file, "/relief_table/trip_share")? {
-        let at = g.settled(number(row, "/x")?, number(row, "/s")?, 1.0)?;
-        trip.add(at.supply.t_c, number(row, "/trip_c")?);
-    }
-    out.extend([
-        Row::largest(
-            "relief 0 to 70 %, three speeds: supply temperature",
-            CYCLE,
-            supply,
-            0.2,
-            "K",
-        ),
-        Row::largest("relief 0 to 70 %: coil surface", CYCLE, surface, 0.2, "K"),
-        Row::largest(
-            "relief 0 to 70 %: efficiency, relative",
-            CYCLE,
-            efficiency,
-            0.015,
-            "1",
-        ),
-        Row::largest(
-            "relief 0 to 70 %: heat out of the rooms, relative",
-            CYCLE,
-            rooms,
-            0.005,
-            "1",
-        ),
-        Row::largest(
-            "30 to 100 % airflow without relief: supply",
-            CYCLE,
-            less,
-            0.2,
-            "K",
-        ),
-        Row::largest(
-            "supply at the relief share said to trip the unit",
-            CYCLE,
-            trip,
-            0.2,
-            "K",
-        ),
-    ]);
     Ok(())
 }

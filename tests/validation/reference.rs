@@ -5,7 +5,7 @@ use thiserror::Error;
 
 /// Why evidence could not be computed.
 #[derive(Debug, Error)]
-pub enum EvidenceError {
+pub enum ReferenceError {
     /// A reference file is not what it should be.
     #[error("the reference data hold no usable {0}")]
     Missing(String),
@@ -19,37 +19,37 @@ pub enum EvidenceError {
     },
 }
 
-/// Turns any refusal into an [`EvidenceError`] that says what was tried.
-pub(super) fn refused<E: std::fmt::Display>(what: &str) -> impl FnOnce(E) -> EvidenceError {
+/// Turns any refusal into an [`ReferenceError`] that says what was tried.
+pub(super) fn refused<E: std::fmt::Display>(what: &str) -> impl FnOnce(E) -> ReferenceError {
     let what = what.to_string();
-    move |e| EvidenceError::Refused {
+    move |e| ReferenceError::Refused {
         what,
         why: e.to_string(),
     }
 }
 
 /// Parses an embedded file.
-pub(super) fn parse(name: &str, text: &str) -> Result<Value, EvidenceError> {
+pub(super) fn parse(name: &str, text: &str) -> Result<Value, ReferenceError> {
     serde_json::from_str(text).map_err(refused(name))
 }
 
 /// A number by JSON pointer.
-pub(super) fn number(v: &Value, pointer: &str) -> Result<f64, EvidenceError> {
+pub(super) fn number(v: &Value, pointer: &str) -> Result<f64, ReferenceError> {
     v.pointer(pointer)
         .and_then(Value::as_f64)
-        .ok_or_else(|| EvidenceError::Missing(pointer.to_string()))
+        .ok_or_else(|| ReferenceError::Missing(pointer.to_string()))
 }
 
 /// A list by JSON pointer.
-pub(super) fn list<'a>(v: &'a Value, pointer: &str) -> Result<&'a [Value], EvidenceError> {
+pub(super) fn list<'a>(v: &'a Value, pointer: &str) -> Result<&'a [Value], ReferenceError> {
     v.pointer(pointer)
         .and_then(Value::as_array)
         .map(Vec::as_slice)
-        .ok_or_else(|| EvidenceError::Missing(pointer.to_string()))
+        .ok_or_else(|| ReferenceError::Missing(pointer.to_string()))
 }
 
 /// A list of numbers by JSON pointer; a `null` is NaN.
-pub(super) fn numbers(v: &Value, pointer: &str) -> Result<Vec<f64>, EvidenceError> {
+pub(super) fn numbers(v: &Value, pointer: &str) -> Result<Vec<f64>, ReferenceError> {
     Ok(list(v, pointer)?
         .iter()
         .map(|x| x.as_f64().unwrap_or(f64::NAN))
@@ -57,10 +57,10 @@ pub(super) fn numbers(v: &Value, pointer: &str) -> Result<Vec<f64>, EvidenceErro
 }
 
 /// A text by JSON pointer.
-pub(super) fn text<'a>(v: &'a Value, pointer: &str) -> Result<&'a str, EvidenceError> {
+pub(super) fn text<'a>(v: &'a Value, pointer: &str) -> Result<&'a str, ReferenceError> {
     v.pointer(pointer)
         .and_then(Value::as_str)
-        .ok_or_else(|| EvidenceError::Missing(pointer.to_string()))
+        .ok_or_else(|| ReferenceError::Missing(pointer.to_string()))
 }
 
 /// A table whose columns are named in a list beside it.
@@ -71,7 +71,11 @@ pub(super) struct Table<'a> {
 
 impl<'a> Table<'a> {
     /// The table at `rows`, its column names at `columns`.
-    pub(super) fn new(v: &'a Value, rows: &str, columns: &str) -> Result<Table<'a>, EvidenceError> {
+    pub(super) fn new(
+        v: &'a Value,
+        rows: &str,
+        columns: &str,
+    ) -> Result<Table<'a>, ReferenceError> {
         Ok(Table {
             names: list(v, columns)?.iter().filter_map(Value::as_str).collect(),
             rows: list(v, rows)?,
@@ -84,8 +88,8 @@ impl<'a> Table<'a> {
     }
 
     /// Values of one column, unchecked for type.
-    pub(super) fn values(&self, name: &str) -> Result<Vec<&'a Value>, EvidenceError> {
-        let missing = || EvidenceError::Missing(format!("column {name}"));
+    pub(super) fn values(&self, name: &str) -> Result<Vec<&'a Value>, ReferenceError> {
+        let missing = || ReferenceError::Missing(format!("column {name}"));
         let i = self
             .names
             .iter()
@@ -98,7 +102,7 @@ impl<'a> Table<'a> {
     }
 
     /// One column; a `null` is NaN.
-    pub(super) fn column(&self, name: &str) -> Result<Vec<f64>, EvidenceError> {
+    pub(super) fn column(&self, name: &str) -> Result<Vec<f64>, ReferenceError> {
         let values = self.values(name)?;
         Ok(values
             .into_iter()

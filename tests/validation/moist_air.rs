@@ -1,6 +1,6 @@
 //! Moist air against the handbook's formulae worked elsewhere, and against the real gas.
 
-use super::reference::{EvidenceError, Table, list, parse};
+use super::reference::{ReferenceError, Table, list, parse};
 use super::row::{Row, Worst};
 use crate::plant::air::{CP_DRY_AIR, MoistAir, saturation_pressure_pa};
 
@@ -9,10 +9,10 @@ const FORMULAE: &str =
 const REAL: &str = "CoolProp 8.0.0, real-gas humid air (Herrmann, Kretzschmar and Gatley 2009)";
 const GRID: &str = "−10 to 45 °C, 5 to 100 % RH, sea level and 1600 m";
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     let file = parse(
         "moist_air.json",
-        include_str!("../../tests/reference/moist_air.json"),
+        include_str!("../reference/moist_air.json"),
     )?;
     let table = Table::new(&file, "/rows", "/columns")?;
     let (t, rh, p) = (
@@ -34,7 +34,7 @@ pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
                 worst.add(ours(i), theirs);
             }
         }
-        Ok::<Worst, EvidenceError>(worst)
+        Ok::<Worst, ReferenceError>(worst)
     };
     let w = |i: usize| air[i].w;
     let h = |i: usize| air[i].enthalpy_j_kg();
@@ -54,7 +54,7 @@ pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
         for (i, theirs) in table.column(column)?.into_iter().enumerate() {
             worst.push((h(i) - theirs).abs() / theirs.abs().max(20.0 * CP_DRY_AIR));
         }
-        Ok::<Worst, EvidenceError>(worst)
+        Ok::<Worst, ReferenceError>(worst)
     };
     let wet_theirs = table.column("wet_bulb_c")?;
     let wet_ice = table.column("wet_bulb_over_ice_c")?;

@@ -1,7 +1,7 @@
 //! Figures of the trade: the house built into the program lies inside what is usual.
 
 use super::COMMON;
-use super::reference::{EvidenceError, refused};
+use super::reference::{ReferenceError, refused};
 use super::row::Row;
 use crate::plant::air::{MoistAir, SaturationTable};
 use crate::plant::air_side::{AirCommand, AirSide, AirState};
@@ -10,7 +10,7 @@ use crate::plant::unit::CoilMemory;
 use crate::scenario::Scenario;
 
 /// The air side at rest with some dampers open, any weighted blade settled.
-fn blown(s: &Scenario, fan: f64, openings: &[f64]) -> Result<AirState, EvidenceError> {
+fn blown(s: &Scenario, fan: f64, openings: &[f64]) -> Result<AirState, ReferenceError> {
     let mut side = AirSide::new(s.air.clone(), &s.rooms, &s.doors).map_err(refused("the house"))?;
     let mut state = side.initial();
     let doors = vec![true; s.doors.len()];
@@ -27,7 +27,7 @@ fn blown(s: &Scenario, fan: f64, openings: &[f64]) -> Result<AirState, EvidenceE
     Ok(state)
 }
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     let name = "family-house";
     let s = Scenario::embedded(name).map_err(refused(name))?;
     let spec = s.control.controller.spec();
@@ -41,7 +41,7 @@ pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
     };
     let smallest = (0..s.zones.len())
         .min_by(|&a, &b| design(a).total_cmp(&design(b)))
-        .ok_or_else(|| EvidenceError::Missing("zone".into()))?;
+        .ok_or_else(|| ReferenceError::Missing("zone".into()))?;
     let all = blown(&s, 1.0, &vec![1.0; s.outlets.len()])?;
     // The smallest zone calls; those that may idle stand at their idle opening, the rest are shut.
     let mut openings = vec![0.0; s.outlets.len()];
@@ -66,7 +66,7 @@ pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
     let inlet = MoistAir::from_relative_humidity(24.0, 0.5, s.site.pressure_pa);
     let kg_s = s.air.air.density_kg_m3 * all.fan_m3_s;
     let coil = s.unit.unit.cooling.as_ref();
-    let coil = coil.ok_or_else(|| EvidenceError::Missing("cooling coil".into()))?;
+    let coil = coil.ok_or_else(|| ReferenceError::Missing("cooling coil".into()))?;
     let cooled = coil
         .solve(&sat, inlet, kg_s, 35.0, 1.0, &mut CoilMemory::default())
         .map_err(refused("the house's coil"))?;

@@ -4,12 +4,12 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
 use super::fan;
-use crate::evidence::reference::{EvidenceError, refused};
-use crate::evidence::row::{Row, Worst};
 use crate::plant::fan::{Drive, Limits};
 use crate::plant::network::{
     BladeLaw, ElementId, Law, LinearQuadratic, Network, NetworkState, NodeId,
 };
+use crate::validation::reference::{ReferenceError, refused};
+use crate::validation::row::{Row, Worst};
 
 const OWN: &str =
     "theorem: one solution of monotone elements (Birkhoff and Diaz 1956, from memory)";
@@ -44,7 +44,7 @@ struct Tree {
 
 const RANDOM: usize = 1000;
 
-fn tree(d: &mut Draws) -> Result<Tree, EvidenceError> {
+fn tree(d: &mut Draws) -> Result<Tree, ReferenceError> {
     let mut b = Network::builder();
     let ret = b.node("return plenum");
     let plenum = b.node("supply plenum");
@@ -134,7 +134,7 @@ fn tree(d: &mut Draws) -> Result<Tree, EvidenceError> {
     })
 }
 
-pub(super) fn rows() -> Result<Vec<Row>, EvidenceError> {
+pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     let mut d = Draws(Xoshiro256PlusPlus::seed_from_u64(20_270_118));
     let (mut balance, mut laws, mut starts) =
         (Worst::default(), Worst::default(), Worst::default());
