@@ -118,7 +118,8 @@ fn how_to_find(study: &FaultStudy, bold: impl Fn(&str) -> String) -> String {
     kinds.dedup();
     for kind in kinds {
         let about = kind.about();
-        let _ = writeln!(out, "  {}: {}.", about.name, about.symptoms);
+        let _ = writeln!(out, "  {}: {}.", about.name, about.effect);
+        let _ = writeln!(out, "    Symptoms: {}.", about.symptoms);
         let _ = writeln!(out, "    Test: {}.", about.test);
     }
     out
