@@ -3,7 +3,7 @@
 //! # A day in ten lines
 //!
 //! ```
-//! use openshut::{engine::simulate, scenario::Scenario};
+//! use openshut::{run::simulate, scenario::Scenario};
 //!
 //! let house = Scenario::embedded("family-house")?;
 //! let day = simulate(&house, |_| {})?;
@@ -22,9 +22,9 @@
 //!    [`air_side`](plant::air_side) joins from fan, ducts, dampers and relief, and the
 //!    [`unit`](plant::unit).
 //! 3. [`control`] decides without knowing physics: readings and time go in, commands come out.
-//! 4. [`engine`] owns the state and the step; [`Engine::step`](engine::step::Engine::step) reads like a
-//!    list: people, readings, control, dampers, air network, unit and ducts, rooms, record.
-//! 5. [`trace`] is what was seen, [`measure`] what it means, [`report`] what people look at.
+//! 4. [`engine`] steps: a plan, a [`State`](engine::State) that is everything that changes, and scratch
+//!    memory. The order of a step stands at [`Engine::advance`](engine::Engine::advance).
+//! 5. [`run`] joins engine and measures from warm-up to end: [`trace`] is what was seen, [`measure`] what it means, [`report`] what people look at.
 //! 6. [`study`] runs many and sets them side by side; [`evidence`] sets the program beside the outside
 //!    world.
 //! 7. [`cli`] is the program; only it prints.
@@ -44,6 +44,7 @@ pub mod measure;
 pub mod plant;
 pub mod quantity;
 pub mod report;
+pub mod run;
 pub mod scenario;
 pub mod study;
 pub mod trace;

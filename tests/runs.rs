@@ -1,6 +1,6 @@
 //! Whole runs: every shipped scenario, the trace's contract, balances, and what the pairs teach.
 
-use openshut::engine::{Outcome, simulate};
+use openshut::run::{Outcome, simulate};
 use openshut::scenario::Scenario;
 use openshut::scenario::shelf::SHELF;
 use openshut::trace::Trace;

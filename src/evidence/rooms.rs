@@ -6,9 +6,9 @@ use serde_json::Value;
 
 use super::reference::{EvidenceError, list, number, numbers, parse, refused};
 use super::row::{Row, Worst};
-use crate::engine::simulate;
 use crate::plant::doorway::Doorway;
 use crate::plant::thermal::{Drive, StoreNetwork};
+use crate::run::simulate;
 use crate::scenario::Scenario;
 
 const EXACT: &str = "matrix exponentials with 50 digits (mpmath), scipy's expm agrees";

@@ -9,8 +9,9 @@ pub mod telltales;
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::engine::{Outcome, RunError, simulate};
+use crate::engine::RunError;
 use crate::fault::Scheduled;
+use crate::run::{Outcome, simulate};
 use crate::scenario::Scenario;
 use drill::Drill;
 use separate::Alike;

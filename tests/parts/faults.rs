@@ -3,12 +3,12 @@
 //! must leave alone.
 
 use crate::engine::event::What;
-use crate::engine::{Outcome, simulate};
 use crate::fault::{
     ChainBroken, DamperStuck, DampersCrossed, Fault, FilterBlocked, RadioLost, ReliefStuck,
     ReliefUndersized, Scheduled, SensorFrozen, SensorInSun, SensorLost, SensorOffset, SunOnSensor,
     WrongMode,
 };
+use crate::run::{Outcome, simulate};
 use crate::scenario::Scenario;
 use crate::study::faults::drill::{self, Drill};
 use crate::study::faults::separate::drill_words;

@@ -4,7 +4,7 @@
 //! given temperature, which the program's unit is not, so the loop is put together here from the
 //! library's own parts: stores for the rooms, sensors, controller, relief control, damper motors,
 //! dampers and air network. Each step goes through them in the order of
-//! [`crate::engine::step::Engine::step`]: readings, control, dampers, air, rooms.
+//! [`crate::engine::Engine::step`]: readings, control, dampers, air, rooms.
 
 mod modulating;
 mod on_off;
