@@ -7,11 +7,12 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{Context, Status};
-use crate::engine::{RunError, Tables, is_long, simulate_into};
+use crate::engine::RunError;
 use crate::measure::Measure;
 use crate::report::OutputDir;
 use crate::report::results::{self, LongTables};
 use crate::report::verdict::verdict;
+use crate::run::{Tables, is_long, simulate_into};
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
 

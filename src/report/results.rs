@@ -9,11 +9,11 @@ use serde::Serialize;
 use super::tell::story;
 use super::{FigureError, OutputDir, OutputError, Staged, UnitSystem, draw_all};
 use crate::control::Calendar;
-use crate::engine::Outcome;
-use crate::engine::Tables;
 use crate::engine::event::Event;
 use crate::engine::meter::Closure;
 use crate::measure::{Measure, Side};
+use crate::run::Outcome;
+use crate::run::Tables;
 use crate::scenario::Scenario;
 use crate::trace::RowWriter;
 
@@ -151,7 +151,7 @@ pub fn write_into(
     }
     let rooms: Vec<String> = scenario.rooms.iter().map(|r| r.name.clone()).collect();
     staged.write_with("sound.csv", |w| {
-        crate::engine::sound_record::write_csv(&outcome.sound, &rooms, w)
+        crate::run::sound_record::write_csv(&outcome.sound, &rooms, w)
     })?;
     staged.write("measures.csv", &measures_csv(outcome))?;
     staged.write("summary.json", &summary_json(scenario, outcome))?;

@@ -7,11 +7,11 @@ use super::{
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
 use crate::control::thermostat::Placement;
-use crate::engine::Outcome;
 use crate::engine::event::What;
 use crate::measure::Limit;
 use crate::measure::noise_rating::NcValue;
 use crate::measure::sound::{LoudRoom, expected_band};
+use crate::run::Outcome;
 use crate::scenario::Scenario;
 
 /// What figures need beyond the trace.

@@ -4,9 +4,9 @@ use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
 use super::UnitSystem;
 use super::in_words;
-use crate::engine::Outcome;
 use crate::measure::{Limit, Measure, Side, cycling, sound};
 use crate::quantity::{self, Dimension};
+use crate::run::Outcome;
 use crate::scenario::Scenario;
 
 /// Times from here on are shown in minutes, s.

@@ -9,8 +9,9 @@ pub mod symptoms;
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::engine::{Outcome, RunError, simulate};
+use crate::engine::RunError;
 use crate::fault::{Kind, Scheduled, standard_set};
+use crate::run::{Outcome, simulate};
 use crate::scenario::Scenario;
 use functional_test::FunctionalTest;
 use look_alikes::LookAlikes;

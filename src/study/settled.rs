@@ -6,9 +6,9 @@
 
 use crate::control::Mode;
 use crate::engine::RunError;
-use crate::engine::sound::SoundStage;
+use crate::engine::sound::{SoundScratch, SoundStage};
 use crate::plant::air::{MoistAir, SaturationTable};
-use crate::plant::air_side::{AirCommand, AirSide, AirState, ReliefTo};
+use crate::plant::air_side::{AirCommand, AirScratch, AirSide, AirState, ReliefTo};
 use crate::plant::relief::Relief;
 use crate::plant::room::CP_MOIST;
 use crate::plant::sound::Source;
@@ -158,6 +158,8 @@ impl Point {
 #[derive(Clone, Debug)]
 pub struct Stand {
     air_side: AirSide,
+    air_scratch: AirScratch,
+    sound_scratch: SoundScratch,
     transport: Transport,
     unit: Unit,
     saturation: SaturationTable,
@@ -185,9 +187,9 @@ impl Stand {
             Some(r) if matches!(r.relief, Relief::Motorised(_))
         );
         let law = s.control.controller.spec().relief;
-        let indoors = MoistAir::new(24.0, 0.009);
+        let air_side = AirSide::new(spec.clone(), &s.rooms, &s.doors)?;
         Ok(Stand {
-            transport: Transport::new(&spec, indoors),
+            transport: Transport::new(&spec),
             density_kg_m3: spec.air.density_kg_m3,
             relief_target_pa: law
                 .filter(|_| motorised)
@@ -202,7 +204,9 @@ impl Stand {
                 ReliefTo::Return => None,
             }),
             returns: spec.returns.iter().map(|r| r.room).collect(),
-            air_side: AirSide::new(spec, &s.rooms, &s.doors)?,
+            air_scratch: air_side.scratch(),
+            sound_scratch: SoundStage::scratch(s.outlets.len()),
+            air_side,
             unit: s.unit.unit.clone(),
             saturation: SaturationTable::new(s.site.pressure_pa),
             sound: SoundStage::new(s),
@@ -266,7 +270,10 @@ impl Stand {
             open_doors: &held.open_doors,
         };
         for _ in 0..MOST_STEPS {
-            if !self.air_side.step(&command, LONG_S, state)? {
+            if !self
+                .air_side
+                .step(&command, LONG_S, state, &mut self.air_scratch)?
+            {
                 break;
             }
         }
@@ -403,7 +410,13 @@ impl Stand {
     /// Sound in every room at flows already settled.
     fn hear(&mut self, air: &AirState) -> Vec<RoomLevel> {
         let mut sound = self.sound.initial();
-        self.sound.step(&self.air_side, air, &mut sound);
+        self.sound.step(
+            &self.air_side,
+            air,
+            &mut self.air_scratch,
+            &mut self.sound_scratch,
+            &mut sound,
+        );
         let level = |heard: &Heard| RoomLevel {
             dba: heard.dba(),
             ruled_by: heard.ruling().0,

@@ -9,9 +9,11 @@ mod ducts_and_dampers;
 mod faults;
 mod figures;
 mod long_runs;
+mod long_steps;
 mod moist_air;
-mod quiet_stretches;
 mod runs;
+
+mod snapshots;
 mod sound;
 mod sound_run;
 mod studies_combinations;

@@ -1,8 +1,8 @@
 //! Settled sets of zones against full runs held until nothing moves, and what the command leaves.
 
 use crate::control::Mode;
+use crate::engine::Engine;
 use crate::engine::sample::Sample;
-use crate::engine::step::Engine;
 use crate::plant::air::MoistAir;
 use crate::study::case::{Case, Edit};
 use crate::study::combinations::{Bench, Combination, Dampers, Options, SpeedOf, combinations};
@@ -77,15 +77,19 @@ fn held_case(base: &str, calling: &[&str], mode: Mode, extra: &[Edit]) -> Case {
 /// Runs the engine to its end and settles the same set with rooms as the run left them.
 fn run_and_settled(case: &Case, calling: &[&str]) -> (Sample, Combination) {
     let s = &case.scenario;
-    let (mut engine, mut state) = Engine::new(s).unwrap();
+    let engine = Engine::new(s).unwrap();
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     let mut events = Vec::new();
     let steps = (s.run.duration_s / s.run.step_s) as u64;
     let mut sample = None;
     for _ in 0..steps {
-        sample = Some(engine.step(&mut state, &mut events).unwrap().clone());
+        engine.step(&mut state, &mut scratch, &mut events).unwrap();
+        sample = Some(state.sample.clone());
     }
     let sample = sample.unwrap();
-    let rooms: Vec<MoistAir> = (0..s.rooms.len()).map(|r| state.house.air(r)).collect();
+    let rooms: Vec<MoistAir> = (0..s.rooms.len())
+        .map(|r| state.plant.house.rooms.air(r))
+        .collect();
     let outdoor = Some(sample.outdoor_c);
     let options = Options {
         cooling_outdoor_c: outdoor,

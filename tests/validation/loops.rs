@@ -10,8 +10,8 @@ use super::row::{Row, Worst, fixed, short};
 use super::run::{scenario, steps};
 use crate::control::NoticeKind;
 use crate::engine::event::What;
-use crate::engine::simulate;
 use crate::plant::room::CP_MOIST;
+use crate::run::simulate;
 use crate::scenario::Scenario;
 
 const SCIPY: &str = "scipy 1.17.1 solve_ivp, DOP853 and Radau with event detection, rtol 1e-8";

@@ -6,9 +6,9 @@ use super::reference::{ReferenceError, list, number, numbers, parse};
 use super::row::{Row, Worst};
 use super::run::{scenario, steps};
 use crate::engine::sample::Sample;
-use crate::engine::simulate;
 use crate::plant::doorway::Doorway;
 use crate::plant::room::CP_MOIST;
+use crate::run::simulate;
 use crate::scenario::Scenario;
 
 const SCIPY: &str = "scipy 1.17.1, LSODA and Radau, rtol 1e-9";

@@ -8,9 +8,9 @@ use rayon::prelude::*;
 
 use super::StudyError;
 use super::case::{Case, has, shown};
-use crate::engine::{Outcome, simulate};
 use crate::measure::{Limit, Measure, Side};
 use crate::quantity::Dimension;
+use crate::run::{Outcome, simulate};
 
 /// Keys that say nothing about the plant.
 const TALK: [&str; 2] = ["title", "about"];

@@ -15,8 +15,8 @@ use super::case::{Case, Edit};
 use super::combinations::Options;
 use super::criteria::Finding;
 use crate::control::Mode;
-use crate::engine::{Outcome, simulate};
 use crate::measure::Measure;
+use crate::run::{Outcome, simulate};
 use search::Search;
 
 /// What to look at.

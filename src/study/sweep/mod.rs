@@ -30,8 +30,8 @@ pub use levers::Lever;
 pub use plan::{Options, Plan, Study};
 pub use store::{Case, Journal, Shard};
 
-use crate::engine::{Outcome, simulate};
 use crate::report::{FigureError, OutputError};
+use crate::run::{Outcome, simulate};
 use crate::scenario::diagnostic::Diagnostic;
 
 /// Why a sweep cannot be run, resumed, merged or left.

@@ -1,4 +1,4 @@
-//! Quiet stretches against short steps: starts, run times and temperatures.
+//! Long steps against short ones: starts, run times and temperatures.
 //!
 //! A day of a house with several zones is not the same twice if anything changes by a hair: a reading
 //! that crosses its edge a sample later moves every start that follows. So the two ways of stepping
@@ -9,9 +9,9 @@ use std::path::Path;
 
 use crate::control::NoticeKind;
 use crate::engine::event::{Event, What};
-use crate::engine::simulate;
-use crate::engine::step::{Engine, State};
+use crate::engine::{Engine, Scratch, State};
 use crate::quantity::Dimension;
+use crate::run::simulate;
 use crate::scenario::Scenario;
 
 /// Time between samples of a thermostat, s: what a reading near its edge may shift a start by.
@@ -33,12 +33,18 @@ struct Hour {
     looks: u64,
 }
 
-fn hour(engine: &mut Engine<'_>, state: &mut State, from_s: f64, most: u64) -> Hour {
+fn hour(
+    engine: &Engine<'_>,
+    (state, scratch): (&mut State, &mut Scratch<'_>),
+    from_s: f64,
+    most: u64,
+) -> Hour {
     let mut events: Vec<Event> = Vec::new();
     let (mut air_c, mut k, mut looks) = (Vec::new(), 0, 0);
     while k < 3600 {
         state.t_s = from_s + k as f64;
-        let (sample, made) = engine.advance(state, &mut events, most).unwrap();
+        let made = engine.advance(most, state, scratch, &mut events).unwrap();
+        let sample = &state.sample;
         k += made;
         looks += 1;
         assert!((sample.t_s - from_s - k as f64).abs() < 1e-6);
@@ -46,7 +52,7 @@ fn hour(engine: &mut Engine<'_>, state: &mut State, from_s: f64, most: u64) -> H
             air_c.extend(sample.rooms.iter().map(|r| r.air_c));
         }
     }
-    assert_eq!(air_c.len() % 60, 0, "a stretch ran past a minute");
+    assert_eq!(air_c.len() % 60, 0, "a step went across a minute");
     let times = |kind| {
         let of = events.iter().filter(|e| e.what == What::Control(kind));
         of.map(|e| e.t_s).collect::<Vec<_>>()
@@ -73,17 +79,18 @@ struct Day {
 
 fn day(name: &str) -> Day {
     let scenario = shipped(name);
-    let (mut engine, mut state) = Engine::new(&scenario).unwrap();
+    let engine = Engine::new(&scenario).unwrap();
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     let mut day = Day {
         same: 0,
         apart_k: 0.0,
         looks: 0.0,
     };
     for n in 0..24 {
-        let (mut other, mut other_state) = (engine.clone(), state.clone());
+        let mut other = state.clone();
         let from_s = f64::from(n) * 3600.0;
-        let short = hour(&mut engine, &mut state, from_s, 1);
-        let long = hour(&mut other, &mut other_state, from_s, 3600);
+        let short = hour(&engine, (&mut state, &mut scratch), from_s, 1);
+        let long = hour(&engine, (&mut other, &mut scratch), from_s, 3600);
         let count = |h: &Hour| (h.starts.len(), h.stops.len());
         assert_eq!(count(&short), count(&long), "{name}, hour {n}");
         let before = short.starts.iter().chain(&short.stops);
@@ -134,12 +141,13 @@ fn short_cycles_and_many_zones_keep_their_starts() {
 fn dampers_of_many_zones_arrive_at_the_same_second() {
     // Of 31 zones some damper nearly always moves.
     let scenario = common::house(32);
-    let (mut engine, mut state) = Engine::new(&scenario).unwrap();
+    let engine = Engine::new(&scenario).unwrap();
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     for n in 13..17 {
-        let (mut other, mut other_state) = (engine.clone(), state.clone());
+        let mut other = state.clone();
         let from_s = f64::from(n) * 3600.0;
-        let short = hour(&mut engine, &mut state, from_s, 1);
-        let long = hour(&mut other, &mut other_state, from_s, 3600);
+        let short = hour(&engine, (&mut state, &mut scratch), from_s, 1);
+        let long = hour(&engine, (&mut other, &mut scratch), from_s, 3600);
         assert!(short.dampers.len() > 150, "hour {n}");
         assert_eq!(short.dampers, long.dampers, "hour {n}");
         assert_eq!(short.said, long.said, "hour {n}");
@@ -168,8 +176,7 @@ fn measures_of_a_whole_run_agree() {
     let [short, long] = [short, long].map(|s| simulate(&s, |_| {}).unwrap());
     assert_eq!(short.measures.len(), long.measures.len());
     for (a, b) in short.measures.iter().zip(&long.measures) {
-        // Counts and what flows make are the same. A stretch of up to 15 s counts as its end: that
-        // is as much of a band of two hours.
+        // Counts and what flows make are the same. A step of up to 15 s counts as its end: that is as much of a period of two hours.
         let bound = match a.dimension {
             Dimension::Count if a.key == "cop_mean" => 1e-3 * a.value.abs(),
             Dimension::Count => 0.0,
