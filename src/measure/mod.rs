@@ -122,6 +122,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
         Box::new(comfort::OutsideBand::new(scenario)),
         Box::new(comfort::InBand::new(scenario)),
         Box::new(comfort::Humidity::new(scenario)),
+        Box::new(comfort::Votes::new(scenario)),
         Box::new(energy::Energy::new()),
     ]
 }

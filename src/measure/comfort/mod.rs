@@ -1,9 +1,10 @@
-//! What people in the rooms feel: setpoint kept, rooms alike, swings, humidity.
+//! What people in the rooms feel: setpoint kept, rooms alike, swings, humidity, votes.
 
 mod band;
 mod drift;
 mod humidity;
 mod spread;
+mod vote;
 
 use super::{Measure, Observer, steps};
 use crate::engine::sample::{Sample, ZoneSample};
@@ -11,6 +12,7 @@ use crate::scenario::Scenario;
 
 pub use band::OutsideBand;
 pub use humidity::Humidity;
+pub use vote::Votes;
 
 use drift::Drift;
 use spread::Spread;
