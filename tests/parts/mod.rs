@@ -11,6 +11,7 @@ mod long_runs;
 mod long_steps;
 mod moist_air;
 
+mod recording;
 mod rooms;
 mod snapshots;
 mod sound;
