@@ -79,7 +79,10 @@ impl<'a> Engine<'a> {
         let channels = s.control.actuators.len();
         State {
             t_s: -s.run.warm_up_s,
-            sensors: self.initial_sensors(&plant.house),
+            // Noise follows from the name of the zone: other zones, and their order, do not matter to it.
+            sensors: self.initial_sensors(&plant.house, |zone| {
+                seed_of(s.run.seed, &s.zones[zone].name)
+            }),
             plant,
             motors: vec![ActuatorState::at(0.0); channels],
             readings: ReadingsState {
@@ -123,17 +126,16 @@ impl<'a> Engine<'a> {
         }
     }
 
-    /// Thermostats at rest. Their noise follows from the seed of the run and the name of the zone, so that
-    /// other zones, and their order, do not matter to it.
-    fn initial_sensors(&self, house: &HouseState) -> ThermostatsState {
-        let s = self.scenario;
+    /// Thermostats at rest, with the seed of the noise of each.
+    pub(crate) fn initial_sensors(
+        &self,
+        house: &HouseState,
+        seed: impl Fn(usize) -> u64,
+    ) -> ThermostatsState {
+        let (zones, rooms) = (&self.scenario.zones, &house.rooms);
         self.thermostats.initial_state(|i| {
-            let zone = &s.zones[i];
-            let (air, wall) = (
-                house.rooms.air(zone.room).t_c,
-                house.rooms.fabric_c(zone.room),
-            );
-            (air, wall, seed_of(s.run.seed, &zone.name))
+            let room = zones[i].room;
+            (rooms.air(room).t_c, rooms.fabric_c(room), seed(i))
         })
     }
 

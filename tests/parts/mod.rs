@@ -12,7 +12,7 @@ mod long_runs;
 mod long_steps;
 mod moist_air;
 mod runs;
-
+mod recording;
 mod snapshots;
 mod sound;
 mod sound_run;
