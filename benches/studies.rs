@@ -17,10 +17,11 @@ use std::time::Instant;
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use openshut::quantity::UnitSystem;
+use openshut::report::sweep as report;
 use openshut::scenario::Scenario;
 use openshut::study::combinations::{self, Combinations, combinations};
 use openshut::study::sweep::summary::Summary;
-use openshut::study::sweep::{Options, Shard, Study, Sweep, open, tables};
+use openshut::study::sweep::{Options, Shard, Study, Sweep};
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use tempfile::TempDir;
 
@@ -92,7 +93,8 @@ impl Bed {
         };
         let study = Study::prepare(&self.file, &options).unwrap();
         let folder = self.folder.path().join("sweep");
-        let (journal, found) = open(&folder, &study.plan, Shard::WHOLE, false, true).unwrap();
+        let (journal, found) =
+            report::open(&folder, &study.plan, Shard::WHOLE, false, true).unwrap();
         let stop = AtomicBool::new(false);
         let run = study.run(Shard::WHOLE, found.cases, journal, &stop, &|| {});
         let sweep = run.unwrap();
@@ -104,7 +106,7 @@ impl Bed {
 
 fn write(folder: &Path, sweep: &Sweep) {
     let summary = Summary::of(sweep);
-    tables::write(folder, sweep, &summary, UnitSystem::Si, false).unwrap();
+    report::write(folder, sweep, &summary, UnitSystem::Si, false).unwrap();
 }
 
 /// Times each study with one thread and with two, in turn, and prints the fastest of many tries of

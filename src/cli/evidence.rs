@@ -34,7 +34,7 @@ pub(super) fn evidence(context: &Context, args: &Args) -> Status {
             if topics.iter().flat_map(|t| &t.1).all(|r| r.holds) {
                 Status::Ran
             } else {
-                Status::LimitBroken
+                Status::LimitFailed
             }
         }
         Err(e) => super::complain(context, &Diagnostic::plain(e.to_string())),

@@ -70,77 +70,99 @@ const fn degree(
     }
 }
 
-/// What a number measures. The doc of each says the unit it is kept in: SI, save for temperatures (°C) and angles (degrees).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Dimension {
+/// Declares the dimensions, each with the facts known of it.
+macro_rules! dimensions {
+    ($($(#[$doc:meta])* $name:ident = $facts:ident,)*) => {
+        /// What a number measures. The doc of each says the unit it is kept in: SI, save for temperatures (°C) and angles (degrees).
+        #[derive(
+            Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+        )]
+        pub enum Dimension {
+            $($(#[$doc])* $name,)*
+        }
+
+        impl Dimension {
+            /// Every dimension, in the order in which a stray unit is looked for.
+            pub const ALL: &[Self] = &[$(Self::$name,)*];
+
+            pub(super) fn facts(self) -> &'static Facts {
+                match self {
+                    $(Self::$name => &$facts,)*
+                }
+            }
+        }
+    };
+}
+
+dimensions! {
     /// A temperature on a scale, °C.
-    Temperature,
+    Temperature = TEMPERATURE,
     /// A temperature difference, K. `"1 °C"` and `"1.8 °F"` are taken as differences here, as the trade writes them.
-    TemperatureDifference,
+    TemperatureDifference = TEMPERATURE_DIFFERENCE,
     /// A rate of change of temperature, K/s.
-    TemperatureRate,
+    TemperatureRate = TEMPERATURE_RATE,
     /// Air flow by volume, m³/s.
-    AirFlow,
+    AirFlow = AIR_FLOW,
     /// Pressure, Pa.
-    Pressure,
+    Pressure = PRESSURE,
     /// Pressure loss per length of duct, Pa/m.
-    PressureGradient,
+    PressureGradient = PRESSURE_GRADIENT,
     /// Length, m.
-    Length,
+    Length = LENGTH,
     /// Area, m².
-    Area,
+    Area = AREA,
     /// Volume, m³.
-    Volume,
+    Volume = VOLUME,
     /// Power or heat flow, W.
-    Power,
+    Power = POWER,
     /// Energy, J.
-    Energy,
+    Energy = ENERGY,
     /// Time, s.
-    Time,
+    Time = TIME,
     /// Angle, degrees.
-    Angle,
+    Angle = ANGLE,
     /// Turning rate, degrees per second.
-    AngularRate,
+    AngularRate = ANGULAR_RATE,
     /// Velocity, m/s.
-    Velocity,
+    Velocity = VELOCITY,
     /// Frequency or shaft speed, Hz.
-    Frequency,
+    Frequency = FREQUENCY,
     /// Heat capacity, J/K.
-    HeatCapacity,
+    HeatCapacity = HEAT_CAPACITY,
     /// Heat capacity per area, J/(m² K).
-    HeatCapacityPerArea,
+    HeatCapacityPerArea = HEAT_CAPACITY_PER_AREA,
     /// Thermal conductance, W/K.
-    Conductance,
+    Conductance = CONDUCTANCE,
     /// Thermal transmittance, W/(m² K).
-    UValue,
+    UValue = U_VALUE,
     /// Thermal resistance over an area, m² K/W.
-    ThermalResistance,
+    ThermalResistance = THERMAL_RESISTANCE,
     /// Thermal conductivity, W/(m K).
-    Conductivity,
+    Conductivity = CONDUCTIVITY,
     /// Mass, kg.
-    Mass,
+    Mass = MASS,
     /// Mass flow, kg/s.
-    MassFlow,
+    MassFlow = MASS_FLOW,
     /// Density, kg/m³.
-    Density,
+    Density = DENSITY,
     /// Humidity ratio, kg of water per kg of dry air.
-    HumidityRatio,
+    HumidityRatio = HUMIDITY_RATIO,
     /// A share of a whole, 1 being all of it. The one dimension that may be a bare number.
-    Fraction,
+    Fraction = FRACTION,
     /// Sound level, dB.
-    SoundLevel,
+    SoundLevel = SOUND_LEVEL,
     /// Air changes, 1/s.
-    AirChanges,
+    AirChanges = AIR_CHANGES,
     /// Power per area, W/m².
-    PowerPerArea,
+    PowerPerArea = POWER_PER_AREA,
     /// Air flow per area, m³/(s m²).
-    FlowPerArea,
+    FlowPerArea = FLOW_PER_AREA,
     /// Air flow per power, m³/(s W).
-    FlowPerPower,
+    FlowPerPower = FLOW_PER_POWER,
     /// Power per air flow (specific fan power), W/(m³/s).
-    PowerPerFlow,
+    PowerPerFlow = POWER_PER_FLOW,
     /// A plain number: a count, a coefficient of performance.
-    Count,
+    Count = COUNT,
 }
 
 /// What is known about one dimension.
@@ -234,9 +256,9 @@ static PRESSURE: Facts = facts(
     &[
         unit("Pa", 1.0, &["N/m2"]),
         unit(
-            "inH2O",
+            "inWC",
             INCH_OF_WATER,
-            &["inwg", "inwc", "inwater", "\"wg", "\"wc", "\"H2O", "iwg"],
+            &["inH2O", "inwg", "inwater", "\"wg", "\"wc", "\"H2O", "iwg"],
         ),
         unit("kPa", 1000.0, &[]),
         unit("hPa", 100.0, &["mbar"]),
@@ -252,9 +274,9 @@ static PRESSURE_GRADIENT: Facts = facts(
     &[
         unit("Pa/m", 1.0, &[]),
         unit(
-            "inH2O/100ft",
+            "inWC/100ft",
             INCH_OF_WATER / (100.0 * FOOT),
-            &["inwg/100ft", "inwc/100ft"],
+            &["inH2O/100ft", "inwg/100ft"],
         ),
     ],
 );
@@ -309,11 +331,12 @@ static POWER: Facts = facts(
         unit("kBtu/h", 1e3 * BTU / HOUR, &["kBtu/hr", "MBH"]),
     ],
 );
+// Electricity is sold in kWh wherever flows are read in cfm, too.
 static ENERGY: Facts = facts(
     "energy",
     "5",
     0,
-    1,
+    0,
     &[
         unit("kWh", 3.6e6, &[]),
         unit("kBtu", 1e3 * BTU, &[]),
@@ -597,85 +620,6 @@ static POWER_PER_FLOW: Facts = facts(
         unit("W/(m3/s)", 1.0, &[]),
     ],
 );
-
-impl Dimension {
-    /// Every dimension, in the order in which a stray unit is looked for.
-    pub const ALL: [Self; 34] = [
-        Self::Temperature,
-        Self::TemperatureDifference,
-        Self::TemperatureRate,
-        Self::AirFlow,
-        Self::Pressure,
-        Self::PressureGradient,
-        Self::Length,
-        Self::Area,
-        Self::Volume,
-        Self::Power,
-        Self::Energy,
-        Self::Time,
-        Self::Angle,
-        Self::AngularRate,
-        Self::Velocity,
-        Self::Frequency,
-        Self::HeatCapacity,
-        Self::HeatCapacityPerArea,
-        Self::Conductance,
-        Self::UValue,
-        Self::ThermalResistance,
-        Self::Conductivity,
-        Self::Mass,
-        Self::MassFlow,
-        Self::Density,
-        Self::HumidityRatio,
-        Self::Fraction,
-        Self::SoundLevel,
-        Self::AirChanges,
-        Self::PowerPerArea,
-        Self::FlowPerArea,
-        Self::FlowPerPower,
-        Self::PowerPerFlow,
-        Self::Count,
-    ];
-
-    pub(super) fn facts(self) -> &'static Facts {
-        match self {
-            Self::Temperature => &TEMPERATURE,
-            Self::TemperatureDifference => &TEMPERATURE_DIFFERENCE,
-            Self::TemperatureRate => &TEMPERATURE_RATE,
-            Self::AirFlow => &AIR_FLOW,
-            Self::Pressure => &PRESSURE,
-            Self::PressureGradient => &PRESSURE_GRADIENT,
-            Self::Length => &LENGTH,
-            Self::Area => &AREA,
-            Self::Volume => &VOLUME,
-            Self::Power => &POWER,
-            Self::Energy => &ENERGY,
-            Self::Time => &TIME,
-            Self::Angle => &ANGLE,
-            Self::AngularRate => &ANGULAR_RATE,
-            Self::Velocity => &VELOCITY,
-            Self::Frequency => &FREQUENCY,
-            Self::HeatCapacity => &HEAT_CAPACITY,
-            Self::HeatCapacityPerArea => &HEAT_CAPACITY_PER_AREA,
-            Self::Conductance => &CONDUCTANCE,
-            Self::UValue => &U_VALUE,
-            Self::ThermalResistance => &THERMAL_RESISTANCE,
-            Self::Conductivity => &CONDUCTIVITY,
-            Self::Mass => &MASS,
-            Self::MassFlow => &MASS_FLOW,
-            Self::Density => &DENSITY,
-            Self::HumidityRatio => &HUMIDITY_RATIO,
-            Self::Fraction => &FRACTION,
-            Self::SoundLevel => &SOUND_LEVEL,
-            Self::AirChanges => &AIR_CHANGES,
-            Self::PowerPerArea => &POWER_PER_AREA,
-            Self::FlowPerArea => &FLOW_PER_AREA,
-            Self::FlowPerPower => &FLOW_PER_POWER,
-            Self::PowerPerFlow => &POWER_PER_FLOW,
-            Self::Count => &COUNT,
-        }
-    }
-}
 
 /// The squeezed form in which units are compared: no spaces, brackets, dots or carets; Unicode powers and signs made plain.
 pub(super) fn squeeze(text: &str) -> String {

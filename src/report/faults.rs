@@ -165,8 +165,8 @@ fn shown(t: &Telltale, units: UnitSystem) -> String {
             units.text(Quantity::TemperatureDifference, size)
         }
         Dimension::Pressure => units.text(Quantity::Pressure, size),
-        Dimension::Fraction => units.text(Quantity::Share, size),
-        Dimension::AirFlow => units.text(Quantity::Flow, size),
+        Dimension::Fraction => units.text(Quantity::Fraction, size),
+        Dimension::AirFlow => units.text(Quantity::AirFlow, size),
         _ => significant(size, 2),
     };
     format!("{sign}{text}")

@@ -11,6 +11,8 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::TempDir;
 
+use super::Figure;
+
 /// Names the files of a result, so that nothing else is ever thrown away.
 const MANIFEST: &str = ".openshut-files";
 
@@ -262,6 +264,19 @@ impl Staged {
     /// When the file cannot be made or written.
     pub fn write(&self, name: impl AsRef<Path>, bytes: &[u8]) -> Result<(), OutputError> {
         self.write_with(name, |file| file.write_all(bytes))
+    }
+
+    /// Writes figures and their PNGs into `figures/`.
+    ///
+    /// # Errors
+    /// When a file cannot be made or written.
+    pub fn figures(&self, drawn: &[(Figure, Vec<u8>)]) -> Result<(), OutputError> {
+        for (figure, png) in drawn {
+            let name = format!("figures/{}", figure.name);
+            self.write(format!("{name}.svg"), figure.svg.as_bytes())?;
+            self.write(format!("{name}.png"), png)?;
+        }
+        Ok(())
     }
 
     /// Writes one file through a function that is given a buffered writer.

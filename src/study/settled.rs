@@ -125,12 +125,12 @@ pub struct RoomLevel {
     /// Level, dB(A).
     pub dba: f64,
     /// The source with the largest part of it.
-    pub ruled_by: Source,
+    pub dominant: Source,
 }
 
 impl Point {
     /// Relief flow as a share of the coil's.
-    pub fn relief_share(&self) -> f64 {
+    pub fn bypass_fraction(&self) -> f64 {
         if self.fan_m3_s > 0.0 {
             self.relief_m3_s / self.fan_m3_s
         } else {
@@ -156,7 +156,7 @@ impl Point {
 
 /// One system on a test stand: cheap to clone, one for each worker.
 #[derive(Clone, Debug)]
-pub struct Stand {
+pub struct SteadyPlant {
     air_side: AirSide,
     transport: Transport,
     unit: Unit,
@@ -172,12 +172,12 @@ pub struct Stand {
     returns: Vec<usize>,
 }
 
-impl Stand {
+impl SteadyPlant {
     /// Puts a scenario's plant on the stand. The filter stays as loaded as the file has it at the start.
     ///
     /// # Errors
     /// An air network that cannot be joined.
-    pub fn new(s: &Scenario) -> Result<Stand, RunError> {
+    pub fn new(s: &Scenario) -> Result<SteadyPlant, RunError> {
         let mut spec = s.air.clone();
         spec.filter_growth_1_h = 0.0;
         let motorised = matches!(
@@ -186,7 +186,7 @@ impl Stand {
         );
         let law = s.control.controller.spec().relief;
         let indoors = MoistAir::new(24.0, 0.009);
-        Ok(Stand {
+        Ok(SteadyPlant {
             transport: Transport::new(&spec, indoors),
             density_kg_m3: spec.air.density_kg_m3,
             relief_target_pa: law
@@ -406,7 +406,7 @@ impl Stand {
         self.sound.step(&self.air_side, air, &mut sound);
         let level = |heard: &Heard| RoomLevel {
             dba: heard.dba(),
-            ruled_by: heard.ruling().0,
+            dominant: heard.ruling().0,
         };
         sound.heard.iter().map(level).collect()
     }
@@ -458,7 +458,7 @@ mod tests {
     #[test]
     fn the_stand_agrees_with_the_units_own_relief_loop() {
         let s = Scenario::embedded("small-zone-relief").unwrap();
-        let mut stand = Stand::new(&s).unwrap();
+        let mut stand = SteadyPlant::new(&s).unwrap();
         let room = MoistAir::from_relative_humidity(24.0, 0.5, s.site.pressure_pa);
         let held = Held {
             outdoor_c: 37.0,
@@ -476,7 +476,7 @@ mod tests {
             approach: Approach::FromShut,
         };
         let point = stand.settle(&held, &setting).unwrap();
-        assert!(point.relief_share() > 0.3, "{point:?}");
+        assert!(point.bypass_fraction() > 0.3, "{point:?}");
         let fan_heat_w = point.fan_w * point.supply.specific_heat_j_kg_k() / CP_MOIST;
         let alone = settle(
             &s.unit.unit,
@@ -487,7 +487,7 @@ mod tests {
                 air_kg_s: s.air.air.density_kg_m3 * point.fan_m3_s,
                 mode: UnitMode::Cooling,
                 speed: 1.0,
-                relief_share: point.relief_share(),
+                relief_share: point.bypass_fraction(),
                 fan_heat_w,
             },
         )
@@ -502,7 +502,7 @@ mod tests {
     #[test]
     fn a_motorised_relief_settles_at_the_edge_of_its_dead_band() {
         let s = Scenario::embedded("clinic-twelve-rooms").unwrap();
-        let mut stand = Stand::new(&s).unwrap();
+        let mut stand = SteadyPlant::new(&s).unwrap();
         let held = Held {
             outdoor_c: 34.0,
             rooms: vec![MoistAir::new(24.0, 0.0093); s.rooms.len()],

@@ -11,12 +11,12 @@ use crate::scenario::uncertainty::{STANDARD, Stream};
 
 /// What a draw is done to. Names are those of rooms, doors, zones and outlets.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Lever {
+pub enum Adjustment {
     /// Multiplies a room's conductances outwards.
     Envelope(String),
     /// Multiplies the leakage of all rooms.
     Leakage,
-    /// Whether a door stands open by day, 1 or 0. Comes before [`Lever::DoorNight`].
+    /// Whether a door stands open by day, 1 or 0. Comes before [`Adjustment::DoorNight`].
     DoorDay(String),
     /// Whether a door stands open by night, 1 or 0.
     DoorNight(String),
@@ -38,7 +38,7 @@ pub enum Lever {
     Flow(String),
 }
 
-/// The day of [`Lever::DoorDay`]: 07:00 to 22:00; common practice, no source.
+/// The day of [`Adjustment::DoorDay`]: 07:00 to 22:00; common practice, no source.
 const DAY: Hours = Hours {
     days: Hours::ALWAYS.days,
     from_min: 7 * 60,
@@ -50,9 +50,9 @@ const NIGHT: Hours = Hours {
     to_min: 7 * 60,
 };
 
-impl Lever {
+impl Adjustment {
     /// Pulls the lever.
-    pub fn pull(&self, s: &mut Scenario, draw: f64) {
+    pub fn apply(&self, s: &mut Scenario, draw: f64) {
         let room = |rooms: &mut Vec<Room>, name: &str, act: &dyn Fn(&mut Room)| {
             rooms.iter_mut().filter(|r| r.name == name).for_each(act);
         };
@@ -189,7 +189,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
                 distribution,
                 acts: acts.to_string(),
                 source: source.map_or("", |g| g.source).to_string(),
-                target: Target::Lever(lever),
+                target: Target::Adjustment(lever),
             });
         };
     let lognormal = |sigma| Lognormal { median: 1.0, sigma };
@@ -211,7 +211,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
         };
         for r in &s.rooms {
             let name = format!("envelope.{}", r.name);
-            let lever = Lever::Envelope(r.name.clone());
+            let lever = Adjustment::Envelope(r.name.clone());
             add(
                 "envelope",
                 name,
@@ -236,13 +236,13 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
             house,
             lognormal(sigma),
             "factor",
-            Lever::Leakage,
+            Adjustment::Leakage,
         );
     }
     if on("doors") {
         for d in &s.doors {
             let by_bed = d.between.iter().any(|&r| s.room_uses[r].is_bedroom());
-            let lever = Lever::DoorDay(d.name.clone());
+            let lever = Adjustment::DoorDay(d.name.clone());
             add(
                 "doors",
                 format!("door_by_day.{}", d.name),
@@ -253,7 +253,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
                 lever,
             );
             if by_bed {
-                let lever = Lever::DoorNight(d.name.clone());
+                let lever = Adjustment::DoorNight(d.name.clone());
                 let name = format!("door_by_night.{}", d.name);
                 add("doors", name, "", day, coin(0.5), "open or shut", lever);
             }
@@ -261,7 +261,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
                 low: 0.4,
                 high: 0.65,
             };
-            let lever = Lever::DoorDischarge(d.name.clone());
+            let lever = Adjustment::DoorDischarge(d.name.clone());
             add(
                 "doors",
                 format!("door_discharge.{}", d.name),
@@ -282,9 +282,9 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
             day,
             about_one(0.15),
             "factor",
-            Lever::PeopleHeat,
+            Adjustment::PeopleHeat,
         );
-        let lever = Lever::PeopleMoisture;
+        let lever = Adjustment::PeopleMoisture;
         add(
             "people",
             "people_moisture".into(),
@@ -297,7 +297,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
     }
     for r in &s.rooms {
         if on("appliances") && r.gains.iter().any(|g| g.people == 0.0) {
-            let lever = Lever::Appliances(r.name.clone());
+            let lever = Adjustment::Appliances(r.name.clone());
             add(
                 "appliances",
                 format!("appliances.{}", r.name),
@@ -313,7 +313,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
                 mean: 0.0,
                 sigma: 37.5,
             };
-            let lever = Lever::Times(r.name.clone());
+            let lever = Adjustment::Times(r.name.clone());
             add(
                 "times",
                 format!("times.{}", r.name),
@@ -339,7 +339,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
                 median: 180.0,
                 sigma: std::f64::consts::LN_2,
             };
-            let offset = || Lever::SensorOffset(z.name.clone());
+            let offset = || Adjustment::SensorOffset(z.name.clone());
             add(
                 "sensors",
                 format!("sensor_offset.{}", z.name),
@@ -358,7 +358,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
                 "offset",
                 offset(),
             );
-            let lever = Lever::SensorLag(z.name.clone());
+            let lever = Adjustment::SensorLag(z.name.clone());
             add(
                 "sensors",
                 format!("sensor_lag.{}", z.name),
@@ -372,7 +372,7 @@ pub(super) fn standard(s: &Scenario) -> Vec<Input> {
     }
     if on("flow") {
         for o in &s.outlets {
-            let lever = Lever::Flow(o.name.clone());
+            let lever = Adjustment::Flow(o.name.clone());
             add(
                 "flow",
                 format!("flow.{}", o.name),
@@ -432,13 +432,13 @@ mod tests {
         let name = s.air.outlets[2].name.clone();
         for f in [0.9, 1.1] {
             let mut changed = s.clone();
-            Lever::Flow(name.clone()).pull(&mut changed, f);
+            Adjustment::Flow(name.clone()).apply(&mut changed, f);
             // Exactly f² less at design flow; friction's share of it bends by a little at f times it.
             assert!((loss(&changed, q) * f * f / before - 1.0).abs() < 1e-9);
             assert!((loss(&changed, q * f) / before - 1.0).abs() < 0.02);
             assert_eq!(changed.outlets, changed.air.outlets);
         }
-        Lever::Leakage.pull(&mut s, 2.0);
+        Adjustment::Leakage.apply(&mut s, 2.0);
         let was = Scenario::embedded("family-house").unwrap();
         assert!((s.rooms[0].leakage_50_m3_s / was.rooms[0].leakage_50_m3_s - 2.0).abs() < 1e-12);
     }
@@ -451,12 +451,12 @@ mod tests {
             let d = s.doors.iter().find(|d| d.name == "parents").unwrap();
             d.open.iter().any(|h| h.contains(minute))
         };
-        Lever::DoorDay(name.clone()).pull(&mut s, 1.0);
-        Lever::DoorNight(name.clone()).pull(&mut s, 1.0);
+        Adjustment::DoorDay(name.clone()).apply(&mut s, 1.0);
+        Adjustment::DoorNight(name.clone()).apply(&mut s, 1.0);
         assert!(at(&s, 12 * 60) && at(&s, 60));
-        Lever::DoorNight(name.clone()).pull(&mut s, 0.0);
+        Adjustment::DoorNight(name.clone()).apply(&mut s, 0.0);
         assert!(at(&s, 12 * 60) && !at(&s, 60));
-        Lever::DoorDay(name).pull(&mut s, 0.0);
+        Adjustment::DoorDay(name).apply(&mut s, 0.0);
         assert!(!at(&s, 12 * 60) && !at(&s, 60));
     }
 }
