@@ -26,7 +26,7 @@ pub(super) fn check(context: &Context, args: &Args) -> Result<Status, Failure> {
         count(scenario.outlets.len(), "outlet"),
         count(scenario.zones.len(), "zone"),
     );
-    let advice = scenario.advice();
+    let advice = scenario.advice(context.units);
     if !advice.is_empty() {
         text += "\nWorth checking:\n";
         for sentence in &advice {

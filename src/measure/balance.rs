@@ -23,7 +23,7 @@ pub struct RoomPressure {
     worst: Apart,
 }
 
-/// A room, how far it stands apart, and when.
+/// A room, its pressure against the return's, and when.
 #[derive(Clone, Copy, Debug)]
 struct Apart {
     room: usize,
@@ -56,7 +56,7 @@ impl RoomPressure {
         }
     }
 
-    /// The room that stands furthest apart at this instant.
+    /// The room with the largest difference at this instant.
     fn look(&self, sample: &Sample) -> Apart {
         let Some(hall) = sample.rooms.get(self.hall).map(|r| r.pressure_pa) else {
             return Apart::NONE;
@@ -85,7 +85,7 @@ impl Observer for RoomPressure {
         }
         if self.lasting.see_for(self.now.pa.abs(), dt_s) {
             self.worst = Apart {
-                // The least of the last seconds, on the side where the room stands now.
+                // The least of the last seconds, on the side where the room is now.
                 pa: self.lasting.value().copysign(self.now.pa),
                 t_s: sample.t_s,
                 calls: call_mask(sample),
@@ -160,10 +160,10 @@ mod tests {
         hold(&mut watch, -22.0, 5);
         let m = &watch.measures(19.0)[0];
         assert_eq!((m.value, m.at_s), (10.0, Some(19.0)));
-        let told = format!(
+        let note = format!(
             "{} below {}; no zone calling",
             scenario.rooms[other].name, scenario.rooms[hall].name
         );
-        assert_eq!(m.note.to_string(), told);
+        assert_eq!(m.note.to_string(), note);
     }
 }

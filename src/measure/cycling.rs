@@ -95,7 +95,7 @@ impl Cycling {
     }
 }
 
-/// A lock-out of a run, as its measures tell of it.
+/// A lock-out of a run, as its measures have it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LockedOut {
     /// When it began first, s.
@@ -282,13 +282,13 @@ mod tests {
         let mut c = Cycling::new(&Limits::default());
         for k in 0..100 {
             let t_s = f64::from(k);
-            let told: &[NoticeKind] = match k {
+            let kinds: &[NoticeKind] = match k {
                 10 => &[Trip, LockOut],
                 40 => &[LockOutCleared],
                 70 => &[LockOut],
                 _ => &[],
             };
-            for &kind in told {
+            for &kind in kinds {
                 c.event(&Event {
                     t_s,
                     what: What::Control(kind),

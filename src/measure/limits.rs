@@ -73,7 +73,7 @@ impl Limit {
         }
     }
 
-    /// A value for people, told apart from the limit where it misses it.
+    /// A value for people, with digits enough to differ from a limit that it misses.
     pub fn show_value(&self, value: f64, dimension: Dimension, units: UnitSystem) -> String {
         if self.passes(value) {
             units.show(value, dimension)

@@ -321,7 +321,7 @@ fn draw(
             healthy: &study.healthy.trace,
             faulty: &case.outcome.trace,
         };
-        let figure = fault_figure(&story(s, &case.outcome), &overlay, units)?;
+        let figure = fault_figure(&story(s, &case.outcome, units), &overlay, units)?;
         let png = figure.png()?;
         let kind = case.fault.fault.kind().replace(' ', "-");
         Ok((format!("{:02}-{kind}", i + 1), figure, png))

@@ -114,7 +114,7 @@ pub fn write_into(
     figures: bool,
 ) -> Result<PathBuf, ResultsError> {
     let drawn = if figures {
-        draw_all(&story(scenario, outcome), &outcome.trace, units)?
+        draw_all(&story(scenario, outcome, units), &outcome.trace, units)?
     } else {
         Vec::new()
     };

@@ -45,7 +45,7 @@ struct Base<'a> {
     static_pa: f64,
 }
 
-/// The file as it stands, and without its relief.
+/// The file as written, and without its relief.
 pub fn references(case: &Case) -> Vec<Alternative<'_>> {
     let mut out = vec![fixed("as-written", "file as written", Vec::new())];
     if case.scenario.relief.is_some() {

@@ -36,7 +36,7 @@ pub struct Held {
     pub outdoor_c: f64,
     /// Air of each room.
     pub rooms: Vec<MoistAir>,
-    /// Which doors stand open.
+    /// Which doors are open.
     pub open_doors: Vec<bool>,
     /// Relief air that is dumped into a room with a return grille reaches the return unmixed with the
     /// room's own: right for a hall that nothing else keeps at its temperature.
@@ -49,7 +49,7 @@ pub struct Held {
 pub enum Approach {
     /// From shut: the least that it opens.
     FromShut,
-    /// From as far open as this fan blows it with every damper shut: the most.
+    /// From as far open as this fan opens it with every damper shut: the most.
     FromOpen,
 }
 
@@ -154,7 +154,7 @@ impl Point {
     }
 }
 
-/// One system on a test stand: cheap to clone, one for each worker.
+/// One system at steady state: cheap to clone, one for each worker.
 #[derive(Clone, Debug)]
 pub struct SteadyPlant {
     air_side: AirSide,
@@ -173,7 +173,7 @@ pub struct SteadyPlant {
 }
 
 impl SteadyPlant {
-    /// Puts a scenario's plant on the stand. The filter stays as loaded as the file has it at the start.
+    /// A scenario's plant. The filter stays as loaded as the file has it at the start.
     ///
     /// # Errors
     /// An air network that cannot be joined.
@@ -218,7 +218,7 @@ impl SteadyPlant {
     ///
     /// # Errors
     /// A balance that cannot be solved.
-    pub fn blow(
+    pub fn air(
         &mut self,
         held: &Held,
         openings: &[f64],
@@ -226,20 +226,20 @@ impl SteadyPlant {
         approach: Approach,
     ) -> Result<AirState, RunError> {
         if let Some(target_pa) = self.relief_target_pa {
-            return self.blow_motorised(held, openings, fan, target_pa);
+            return self.air_motorised(held, openings, fan, target_pa);
         }
         let mut state = self.air_side.initial();
         if self.sticks && approach == Approach::FromOpen {
             let shut = std::mem::take(&mut self.all_shut);
-            let blown = self.rest_at(held, &shut, fan, 0.0, &mut state);
+            let opened = self.rest_at(held, &shut, fan, 0.0, &mut state);
             self.all_shut = shut;
-            blown?;
+            opened?;
         }
         self.rest_at(held, openings, fan, 0.0, &mut state)?;
         Ok(state)
     }
 
-    fn blow_at(
+    fn air_at(
         &mut self,
         held: &Held,
         openings: &[f64],
@@ -274,14 +274,14 @@ impl SteadyPlant {
     }
 
     /// Static falls as the relief opens, so the opening is bracketed from the start.
-    fn blow_motorised(
+    fn air_motorised(
         &mut self,
         held: &Held,
         openings: &[f64],
         fan: f64,
         target_pa: f64,
     ) -> Result<AirState, RunError> {
-        let mut state = self.blow_at(held, openings, fan, 0.0)?;
+        let mut state = self.air_at(held, openings, fan, 0.0)?;
         let mut low = (0.0, state.supply_pa - target_pa);
         if low.1 <= 0.0 {
             return Ok(state);
@@ -322,7 +322,7 @@ impl SteadyPlant {
     /// # Errors
     /// A balance that cannot be solved, a unit without data for the mode.
     pub fn settle(&mut self, held: &Held, setting: &Setting<'_>) -> Result<Point, RunError> {
-        let air = self.blow(held, setting.openings, setting.fan, setting.approach)?;
+        let air = self.air(held, setting.openings, setting.fan, setting.approach)?;
         self.condition(held, &air, setting.mode, setting.speed)
     }
 
@@ -451,14 +451,14 @@ mod tests {
     use super::*;
     use crate::plant::unit::relief_mixing::{Settling, settle};
 
-    /// The loop on the stand against the closed loop of the unit's own module, which mixes the same
+    /// The loop at steady state against the closed loop of the unit's own module, which mixes the same
     /// enthalpies. It warms the air over the fan by that air's own specific heat where a run takes one
     /// value for all, so it is given the heat that makes the same rise: what the loop makes of a
     /// difference grows with x/(1 − x).
     #[test]
     fn the_stand_agrees_with_the_units_own_relief_loop() {
         let s = Scenario::embedded("small-zone-relief").unwrap();
-        let mut stand = SteadyPlant::new(&s).unwrap();
+        let mut plant = SteadyPlant::new(&s).unwrap();
         let room = MoistAir::from_relative_humidity(24.0, 0.5, s.site.pressure_pa);
         let held = Held {
             outdoor_c: 37.0,
@@ -475,7 +475,7 @@ mod tests {
             fan: 1.0,
             approach: Approach::FromShut,
         };
-        let point = stand.settle(&held, &setting).unwrap();
+        let point = plant.settle(&held, &setting).unwrap();
         assert!(point.bypass_fraction() > 0.3, "{point:?}");
         let fan_heat_w = point.fan_w * point.supply.specific_heat_j_kg_k() / CP_MOIST;
         let alone = settle(
@@ -502,7 +502,7 @@ mod tests {
     #[test]
     fn a_motorised_relief_settles_at_the_edge_of_its_dead_band() {
         let s = Scenario::embedded("clinic-twelve-rooms").unwrap();
-        let mut stand = SteadyPlant::new(&s).unwrap();
+        let mut plant = SteadyPlant::new(&s).unwrap();
         let held = Held {
             outdoor_c: 34.0,
             rooms: vec![MoistAir::new(24.0, 0.0093); s.rooms.len()],
@@ -512,8 +512,8 @@ mod tests {
         let mut openings = vec![0.0; s.outlets.len()];
         openings[0] = 1.0;
         openings[1] = 1.0;
-        let air = stand
-            .blow(&held, &openings, 0.58, Approach::FromShut)
+        let air = plant
+            .air(&held, &openings, 0.58, Approach::FromShut)
             .unwrap();
         assert!(
             air.relief_opening > 0.0 && air.relief_opening < 1.0,

@@ -409,25 +409,25 @@ mod tests {
     }
 
     #[test]
-    fn others_stand_as_the_week_leaves_least_air() {
-        // Living (zone 0, idle at 35 %) is in band 06:30 to 22:30; parents 19:00 to 08:00; children 16:00
+    fn others_are_as_the_week_leaves_least_air() {
+        // Living (zone 0, open 35 % when satisfied) is scheduled 06:30 to 22:30; parents 19:00 to 08:00; children 16:00
         // to 08:00; study 08:00 to 18:00 on working days.
         let s = Scenario::embedded("family-house").unwrap();
         let states = SteadyStates::new(&s, &Options::default()).unwrap();
         assert!(states.permitted(0b1000) && states.permitted(0b1001));
         assert!(
             !states.permitted(0b1010),
-            "parents and study are never in band together"
+            "parents and study are never scheduled together"
         );
         assert_eq!(
             states.idle_beside(0b1000) & 1,
             1,
-            "study calls only while living is in band"
+            "study calls only while living is scheduled"
         );
         assert_eq!(
             states.idle_beside(0b0010) & 1,
             0,
-            "parents sleep while living is out of band"
+            "parents sleep while living is not scheduled"
         );
     }
 }

@@ -270,7 +270,7 @@ impl SteadyStates {
         let cap = |states: &mut SteadyStates, speed: f64| -> Result<f64, RunError> {
             let air = states
                 .plant
-                .blow(held, openings, states.fan(speed), approach)?;
+                .air(held, openings, states.fan(speed), approach)?;
             let rooms: f64 = air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
             let return_c = states.plant.return_c(held, &air);
             Ok(limit.speed(mode, rooms, return_c))

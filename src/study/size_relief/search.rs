@@ -52,7 +52,7 @@ impl<'a> Search<'a> {
                 .advise("give a zone a schedule, so that there is a set of zones to size for")
                 .into());
         }
-        // The relief share stands in for a supply margin that is not worked out; here it is, so the share
+        // The bypass fraction is judged where no supply margin is computed; here it is, so it
         // counts only when the file asks for it.
         let asked =
             s.limits.relief_share.mandatory || case.written("limits.relief_share").is_some();
@@ -132,11 +132,11 @@ impl<'a> Search<'a> {
         most
     }
 
-    /// The least strength at which static and velocity hold in every set, or more where that also makes
+    /// The least strength at which static and velocity pass in every set, or more where that also makes
     /// every room quiet enough; `None` when none tried is enough. Sound need not fall with strength, so a
     /// few strengths are tried; when none is quiet, sound is left to the verdict.
     ///
-    /// Strengths are tried on the sets that bind; what is found is checked on all, and those that break it
+    /// Strengths are tried on the sets that bind; what is found is checked on all, and those that fail
     /// join in.
     pub(super) fn least(&self, alternative: &Alternative<'_>) -> Result<Option<u32>, StudyError> {
         for _ in 0..MOST_ROUNDS {
@@ -147,12 +147,12 @@ impl<'a> Search<'a> {
                 return Ok(Some(strength));
             }
             let every = self.settle_every(&(alternative.edits)(strength))?;
-            let holds = if quiet {
+            let passes = if quiet {
                 self.heard_or_pressed(&every) <= 1.0
             } else {
                 self.pressed(&every) <= 1.0
             };
-            if holds {
+            if passes {
                 return Ok(Some(strength));
             }
         }

@@ -34,7 +34,7 @@ pub struct Input {
 pub enum Target {
     /// One key of the file.
     Key(Uncertain),
-    /// Cooling setpoints of a zone, with those of its bands, °C; the result is held within bounds.
+    /// Cooling setpoints of a zone, with those of its periods, °C; the result is kept within bounds.
     Setpoints {
         /// The keys.
         keys: Vec<String>,
@@ -119,7 +119,7 @@ fn own(u: &Uncertain) -> Input {
     }
 }
 
-/// Keys that hold cooling setpoints of a zone.
+/// Keys with cooling setpoints of a zone.
 fn setpoint_keys(v: &Variant, zone: &str) -> Vec<String> {
     let base = format!("zone.{zone}.cooling");
     let mut keys = Vec::new();
@@ -290,8 +290,8 @@ pub fn apply(
         None => v.scenario.clone(),
     };
     for (input, &draw) in inputs.iter().zip(draws) {
-        if let Target::Adjustment(lever) = &input.target {
-            lever.apply(&mut scenario, draw);
+        if let Target::Adjustment(adjustment) = &input.target {
+            adjustment.apply(&mut scenario, draw);
         }
     }
     Ok(scenario)

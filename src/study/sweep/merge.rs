@@ -15,8 +15,8 @@ pub fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
     for (number, folder) in folders.iter().enumerate() {
         let part = PlanFile::of_folder(folder)?.ok_or_else(|| SweepError::Folder {
             path: folder.clone(),
-            what: "holds no part of a sweep".into(),
-            advice: "name folders that `openshut sweep --shard k/n` left".into(),
+            what: "has no part of a sweep".into(),
+            advice: "name folders that `openshut sweep --shard K/N` left".into(),
         })?;
         let cases = store::read(folder, &part.plan)?.cases;
         held.extend(cases.into_iter().map(|c| (c, number)));
@@ -47,7 +47,7 @@ pub fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
         return Err(SweepError::Folder {
             path: folders[pair[1].1].clone(),
             what: format!(
-                "holds case {}, which {} holds too",
+                "has case {}, which {} has too",
                 pair[0].0.index,
                 folders[pair[0].1].display()
             ),

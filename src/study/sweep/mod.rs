@@ -235,10 +235,10 @@ pub fn open(
         return Err(SweepError::Folder {
             path: folder.to_owned(),
             what: format!(
-                "holds an unfinished sweep ({} cases done, {missing} to do)",
+                "has an unfinished sweep ({} cases done, {missing} to do)",
                 sweep.cases.len()
             ),
-            advice: "add --resume to go on, or --restart to throw it away".into(),
+            advice: "add --resume to go on, or --restart to delete it".into(),
         });
     }
     let mut differences = there.plan.differences(plan);
@@ -252,7 +252,7 @@ pub fn open(
     if !differences.is_empty() {
         return Err(SweepError::Folder {
             path: folder.to_owned(),
-            what: format!("holds another sweep: {}", differences.join("; ")),
+            what: format!("has another sweep: {}", differences.join("; ")),
             advice: "put back what changed, or add --restart in place of --resume to begin again"
                 .into(),
         });

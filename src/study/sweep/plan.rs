@@ -13,8 +13,9 @@ use crate::measure::{Limit, observers};
 use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
-use crate::scenario::tree::{self, Tree};
+use crate::scenario::tree::Tree;
 use crate::scenario::uncertainty::Stream;
+use crate::study::case::{load_tree, name_and_folder};
 
 /// The most cases a sweep may have.
 pub const MOST_CASES: usize = 1_000_000;
@@ -261,20 +262,8 @@ impl Study {
     /// A file that cannot be read, a key that does not exist, a value that the scenario refuses,
     /// nothing to vary or draw, too many cases.
     pub fn prepare(path: &Path, options: &Options) -> Result<Study, SweepError> {
-        let mut base = tree::load(path)?;
-        for change in &options.set {
-            let Some((key, value)) = change.split_once('=') else {
-                return Err(SweepError::Argument {
-                    what: format!("--set \"{change}\" has no `=`"),
-                    advice: "write --set \"run.duration=6 h\"".into(),
-                });
-            };
-            base.set_path(key.trim(), value.trim())?;
-        }
-        let name = path
-            .file_stem()
-            .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
-        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let base = load_tree(path, &options.set)?;
+        let (name, folder) = name_and_folder(path);
         let parsed = options.vary.iter().map(|v| Varied::parse(v));
         let vary: Vec<Varied> = parsed.collect::<Result<_, _>>()?;
         check_arguments(&vary, options)?;

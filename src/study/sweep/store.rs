@@ -154,10 +154,10 @@ impl Shard {
     }
 }
 
-/// What stands in `plan.json`.
+/// The content of `plan.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlanFile {
-    /// Which part of the plan the folder holds.
+    /// Which part of the plan is in the folder.
     pub shard: Shard,
     /// Digest of the plan.
     pub plan_sha256: String,
@@ -241,7 +241,7 @@ fn scan(bytes: &[u8], plan: &Plan) -> Found {
     found
 }
 
-/// A journal that cases are written to. One process at a time holds it.
+/// A journal that cases are written to. One process at a time has it.
 #[derive(Debug)]
 pub struct Journal {
     file: File,
