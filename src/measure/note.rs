@@ -37,6 +37,12 @@ impl Note {
         self
     }
 
+    /// Adds another note.
+    pub fn then(mut self, mut next: Note) -> Note {
+        self.0.append(&mut next.0);
+        self
+    }
+
     /// Whether it says nothing.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()

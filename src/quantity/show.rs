@@ -124,6 +124,7 @@ fn written(value_si: f64, dimension: Dimension, unit: &Unit, more: usize) -> Str
         Some(decimals) => trimmed(format!("{number:.*}", decimals + more)),
         None => rounded(number, 3 + more),
     };
+    let text = text.replacen('-', "−", usize::from(number < 0.0));
     match (dimension, unit.symbol) {
         (Dimension::SoundLevel, _) => format!("{text} dB(A)"),
         (_, "") => text,

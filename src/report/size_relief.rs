@@ -27,7 +27,7 @@ pub fn text(
         "\nJudged: {} of zones and modes.\n",
         count(sizing.judged, "set")
     );
-    out += &locked_out(sizing);
+    out += &locked_out(sizing, units);
     out += &day_failures(sizing, units);
     out.push('\n');
     out += &rows(sizing, units, width);
@@ -46,7 +46,7 @@ pub fn text(
         if answer.edits.is_empty() {
             continue;
         }
-        let head = bold(&format!("{}.", full_title(answer)));
+        let head = bold(&format!("{}.", full_title(answer, units)));
         out += &format!("\n{head} Lines for the scenario file:\n");
         for line in case.what_if(&answer.edits).lines() {
             out += format!("    {line}").trim_end();
@@ -57,13 +57,13 @@ pub fn text(
 }
 
 /// Which alternatives locked out in their day run, so that nobody takes standing still for a saving.
-fn locked_out(sizing: &Sizing) -> String {
+fn locked_out(sizing: &Sizing, units: UnitSystem) -> String {
     let locked = |a: &&Answer| a.day.as_ref().is_some_and(|d| d.locked_out_s > 0.0);
     let named: Vec<String> = sizing
         .answers
         .iter()
         .filter(locked)
-        .map(full_title)
+        .map(|a| full_title(a, units))
         .collect();
     let who = match named.len() {
         0 => return String::new(),
@@ -94,7 +94,8 @@ fn day_failures(sizing: &Sizing, units: UnitSystem) -> String {
                 Some(format!("{}{place} exceeds {limit}: {value}", m.title))
             });
             let each: Vec<String> = each.collect();
-            (!each.is_empty()).then(|| format!("  - {}: {}\n", full_title(a), each.join("; ")))
+            (!each.is_empty())
+                .then(|| format!("  - {}: {}\n", full_title(a, units), each.join("; ")))
         })
         .collect();
     if lines.is_empty() {
@@ -107,11 +108,11 @@ fn day_failures(sizing: &Sizing, units: UnitSystem) -> String {
     )
 }
 
-fn full_title(a: &Answer) -> String {
+fn full_title(a: &Answer, units: UnitSystem) -> String {
     if a.found.is_empty() {
         a.title.clone()
     } else {
-        format!("{}, {}", a.title, a.found)
+        format!("{}, {}", a.title, a.found.text(units))
     }
 }
 
@@ -140,7 +141,7 @@ pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
             .collect();
         return format!(
             "Best: {}. The file as written fails {}.",
-            full_title(best),
+            full_title(best, units),
             listed(&failed)
         );
     }
@@ -150,7 +151,7 @@ pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
     let criterion = &CRITERIA[b.criterion];
     format!(
         "No alternative passes. The nearest is: {}. Its {}{} {} with {} calling in {}: {}.",
-        full_title(best),
+        full_title(best, units),
         criterion.title,
         place(&b.finding),
         misses(criterion, &b.finding, units),
@@ -214,7 +215,7 @@ fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
         let mut cells: Vec<Value> = vec![
             (i + 1).into(),
             a.title.as_str().into(),
-            a.found.as_str().into(),
+            a.found.text(units).into(),
             if a.passes() { "passes" } else { "fails" }.into(),
             failures(a, &sizing.zones, units).into(),
         ];
@@ -256,7 +257,7 @@ pub fn write(out: &Path, case: &Case, sizing: &Sizing) -> Result<PathBuf, Result
     for a in sizing.answers.iter().filter(|a| !a.edits.is_empty()) {
         let text = format!(
             "# {}.\n# Put this beside {}.\n\n{}",
-            full_title(a),
+            full_title(a, UnitSystem::Si),
             case.file,
             case.what_if(&a.edits)
         );
@@ -297,7 +298,7 @@ fn answers_table(sizing: &Sizing) -> Table {
             (rank + 1).into(),
             a.key.as_str().into(),
             a.title.as_str().into(),
-            a.found.as_str().into(),
+            a.found.to_string().into(),
             a.passes().into(),
             a.used.into(),
         ];

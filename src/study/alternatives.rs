@@ -6,9 +6,11 @@
 //! its [`Alternative`] and name it in [`instead`].
 
 use super::case::{Case, Edit, has};
+use crate::measure::Note;
 use crate::plant::duct::Section;
 use crate::plant::relief::Relief;
 use crate::plant::unit::UnitKind;
+use crate::quantity::Dimension;
 
 /// Nominal sizes of round ducts, mm: the R20 sizes and the additional ones in use of ISO 7807 and
 /// EN 1506, from memory.
@@ -34,7 +36,7 @@ pub struct Alternative<'a> {
     /// What a person would write for a strength.
     pub edits: Box<dyn Fn(u32) -> Vec<Edit> + Sync + 'a>,
     /// What a strength means, in words.
-    pub words: Box<dyn Fn(u32) -> String + Sync + 'a>,
+    pub words: Box<dyn Fn(u32) -> Note + Sync + 'a>,
 }
 
 /// What alternatives have in common.
@@ -64,7 +66,7 @@ fn fixed<'a>(key: &str, title: &str, edits: Vec<Edit>) -> Alternative<'a> {
         title: title.into(),
         strongest: 0,
         edits: Box::new(move |_| edits.clone()),
-        words: Box::new(|_| String::new()),
+        words: Box::new(|_| Note::default()),
     }
 }
 
@@ -198,7 +200,10 @@ impl<'a> Base<'a> {
             strongest: (highest - MINIMUM_OPENING_PA) as u32,
             edits: Box::new(edits),
             words: Box::new(move |strength| {
-                format!("{mm} mm, {verb} {:.0} Pa", highest - f64::from(strength))
+                Note::default()
+                    .value(f64::from(mm) / 1000.0, Dimension::Length)
+                    .words(format!(", {verb} "))
+                    .value(highest - f64::from(strength), Dimension::Pressure)
             }),
         }
     }
@@ -252,7 +257,7 @@ impl<'a> Base<'a> {
             title: "slower fan, no relief".into(),
             strongest: 100 - SLOWEST_FAN,
             edits: Box::new(edits),
-            words: Box::new(|strength| format!("{} % of its speed", 100 - strength)),
+            words: Box::new(|strength| format!("{} % of its speed", 100 - strength).into()),
         }
     }
 
@@ -271,7 +276,7 @@ impl<'a> Base<'a> {
                 }
                 edits
             }),
-            words: Box::new(|strength| format!("each at minimum {strength} % open")),
+            words: Box::new(|strength| format!("each at minimum {strength} % open").into()),
         }
     }
 
@@ -293,7 +298,7 @@ impl<'a> Base<'a> {
                 edits
             }),
             words: Box::new(move |strength| {
-                format!("{of} at minimum {:.0} % open", 100.0 * open(strength))
+                format!("{of} at minimum {:.0} % open", 100.0 * open(strength)).into()
             }),
         })
     }
@@ -361,7 +366,8 @@ impl<'a> Base<'a> {
             }),
             words: Box::new(
                 move |strength| match of.get((strength as usize).wrapping_sub(1)) {
-                    Some(mm) => format!("{} at {mm} mm", names.join(", ")),
+                    Some(&mm) => Note::from(format!("{} at ", names.join(", ")))
+                        .value(f64::from(mm) / 1000.0, Dimension::Length),
                     None => "as they are".into(),
                 },
             ),

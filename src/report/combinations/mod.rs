@@ -136,9 +136,9 @@ fn findings(c: &Combinations, units: UnitSystem) -> Vec<String> {
 
 fn remarks(c: &Combinations) -> Vec<String> {
     let mut remarks = vec![
-        "Steady state: protections off, rooms at their setpoints, filter as at the start. Each set is judged in \
-         these states, and the worst counts: dampers full with the unit at minimum speed, and at the highest speed \
-         that the controller reaches; the smallest zone full and the others at minimum opening; all at minimum opening."
+        "Steady state: protections off, rooms at their setpoints, filter as at the start.".to_string(),
+        "Each set is judged with its dampers full, at the unit's minimum speed and at the highest that the \
+         controller reaches; with only its smallest zone full; and with all at minimum opening. The worst counts."
             .to_string(),
         "\"At rated\" lists the limits that would fail at rated speed. It does not count.".to_string(),
     ];

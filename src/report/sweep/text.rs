@@ -192,7 +192,7 @@ fn limits(
     rows.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     for (measure, _) in rows {
         let m = &plan.measures[measure];
-        let limit = (0..groups).find_map(|g| m.limit(g));
+        let limit = (0..plan.variants()).find_map(|v| m.limit(v));
         let title = match limit.is_some_and(|l| l.mandatory) {
             true => format!("{} (mandatory)", m.title),
             false => m.title.clone(),

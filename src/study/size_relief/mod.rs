@@ -16,7 +16,7 @@ use super::combinations::Options;
 use super::criteria::Finding;
 use crate::control::Mode;
 use crate::engine::{Outcome, simulate};
-use crate::measure::Measure;
+use crate::measure::{Measure, Note};
 use search::Search;
 
 /// What to look at.
@@ -74,7 +74,7 @@ pub struct Answer {
     /// Plain words.
     pub title: String,
     /// What was found, in words.
-    pub found: String,
+    pub found: Note,
     /// Changes to the file.
     pub edits: Vec<Edit>,
     /// Limits that it fails; empty when it passes.
@@ -152,7 +152,7 @@ pub fn size_relief(
             None => {
                 let mut answer = search.judge(&alternative, alternative.strongest)?;
                 if alternative.strongest > 0 {
-                    answer.found = format!("not enough even with {}", answer.found);
+                    answer.found = Note::from("not enough even with ").then(answer.found);
                 }
                 answers.push(answer);
             }
