@@ -99,6 +99,14 @@ impl Part {
         }
     }
 
+    /// Adds `dt_s` seconds of the A-weighted energies in the rooms.
+    fn add(&mut self, dt_s: f64, a_energies: &[f64]) {
+        self.seconds += dt_s;
+        for (sum, energy) in self.energy_s.iter_mut().zip(a_energies) {
+            *sum += dt_s * energy;
+        }
+    }
+
     fn laeq_dba(&self, room: usize) -> Option<f64> {
         (self.seconds > 0.0).then(|| energy_to_db(self.energy_s[room] / self.seconds))
     }
@@ -176,10 +184,7 @@ impl Sound {
     /// Counts `dt_s` seconds of the present sound to the day or the night.
     fn count(&mut self, part: usize, dt_s: f64) {
         let part = &mut self.parts[part];
-        part.seconds += dt_s;
-        for (sum, energy) in part.energy_s.iter_mut().zip(&self.a_energies) {
-            *sum += dt_s * energy;
-        }
+        part.add(dt_s, &self.a_energies);
         if !self.any_above {
             return;
         }
@@ -384,6 +389,23 @@ mod tests {
             assert_eq!(is_night(minute), night, "{minute}");
             assert_eq!(is_night(minute + 3 * 1440), night, "{minute} on Thursday");
         }
+    }
+
+    #[test]
+    fn laeq_is_the_energy_mean_of_python_acoustics() {
+        let file = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/tests/reference/sound_rating.json"
+        );
+        let json = std::fs::read_to_string(file).unwrap();
+        let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+        let mut part = Part::new(1);
+        assert_eq!(part.laeq_dba(0), None);
+        for level in json["leq"]["levels_db"].as_array().unwrap() {
+            part.add(1.0, &[10f64.powf(0.1 * level.as_f64().unwrap())]);
+        }
+        let leq = json["leq"]["leq_db"].as_f64().unwrap();
+        assert!((part.laeq_dba(0).unwrap() - leq).abs() < 1e-9);
     }
 
     #[test]
