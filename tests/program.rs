@@ -34,7 +34,7 @@ fn alone_it_runs_the_family_house_and_says_where_the_figures_are() {
     assert!(said.starts_with("Family house on a hot day"), "{said}");
     assert!(said.contains("limits"), "{said}");
     assert!(
-        said.contains("Figures and tables: out/family-house"),
+        said.contains("Results: out/family-house"),
         "{said}"
     );
     assert!(
