@@ -3,6 +3,7 @@
 use crate::control::{Commands, Notice};
 use crate::engine::event::{Event, What};
 use crate::fault::Scheduled;
+use crate::quantity::UnitSystem;
 use crate::scenario::Scenario;
 
 /// A motor has come to rest.
@@ -45,7 +46,7 @@ pub(super) fn fault_switched(s: &Scenario, scheduled: &Scheduled, begins: bool, 
         subject: fault.subject(&parts),
         cause: fault.kind().about().name.to_string(),
         value: f64::from(u8::from(begins)),
-        text: format!("fault {verb}: {}", fault.words(&parts)),
+        text: format!("fault {verb}: {}", fault.words(&parts, UnitSystem::Si)),
     }
 }
 
