@@ -8,7 +8,6 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
-
 /// A small house for a quarter of an hour.
 const SMALL: &str = r#"
 title = "Small"

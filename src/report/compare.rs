@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use chrono::TimeDelta;
 use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
-use super::context::external_static;
+use super::data::external_static;
+use super::data::static_pressure;
 use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
 use super::results::{ResultsError, symbol_of, table_of};
-use super::tell::static_pressure;
 use super::verdict::{clock, show, show_difference, show_judged};
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem, in_words};
 use crate::measure::Side;
@@ -326,7 +326,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
     };
     let external = |run: usize| {
         let trace = &c.outcomes[run].trace;
-        external_static(|name| trace.column(name).ok_or(())).ok()
+        external_static(trace)
     };
     let (offsets, _) = offsets_s(c);
     let mut told = Vec::new();

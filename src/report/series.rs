@@ -1,20 +1,17 @@
 //! From columns to what is drawn: fewer points, spans of time, ranges.
 
 /// Points a line is thinned to.
-pub const MAX_POINTS: usize = 1500;
+pub const POINTS: usize = 1500;
+
+/// A line in pieces of `(s, shown unit)`, parted where values are missing.
+pub type Pieces = Vec<Vec<(f64, f64)>>;
+
+/// Spans of time, s.
+pub type Spans = Vec<(f64, f64)>;
 
 /// Thins a column to about `max_points`, keeping the lowest and highest value of every stretch of
 /// time, in their order. Gaps of NaN part the line into pieces.
-///
-/// # Examples
-/// ```
-/// let t: Vec<f64> = (0..10_000).map(f64::from).collect();
-/// let mut y = vec![0.0; 10_000];
-/// y[7_777] = 9.0;
-/// let pieces = openshut::report::decimate(&t, &y, 100);
-/// assert!(pieces[0].len() <= 102 && pieces[0].contains(&(7_777.0, 9.0)));
-/// ```
-pub fn decimate(t: &[f64], y: &[f64], max_points: usize) -> Vec<Vec<(f64, f64)>> {
+pub fn decimate(t: &[f64], y: &[f64], max_points: usize) -> Pieces {
     let n = t.len().min(y.len());
     let bucket = n.div_ceil((max_points / 2).max(1)).max(1);
     let mut pieces = Vec::new();
@@ -96,7 +93,7 @@ pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Spans of time during which `holds` is true of the rows; a row lasts until the next.
-pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Vec<(f64, f64)> {
+pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Spans {
     let mut spans = Vec::new();
     let mut since = None;
     for (i, &now) in t.iter().enumerate() {
@@ -118,8 +115,8 @@ pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Vec<(f64, f64)> {
 }
 
 /// Joins spans less than `gap` apart.
-pub fn joined(spans: &[(f64, f64)], gap: f64) -> Vec<(f64, f64)> {
-    let mut out: Vec<(f64, f64)> = Vec::with_capacity(spans.len());
+pub fn joined(spans: &[(f64, f64)], gap: f64) -> Spans {
+    let mut out: Spans = Vec::with_capacity(spans.len());
     for &(from, to) in spans {
         match out.last_mut() {
             Some(last) if from - last.1 < gap => last.1 = to,

@@ -298,7 +298,7 @@ pub fn write(
 ) -> Result<PathBuf, ResultsError> {
     let drawn = match with_figures {
         true => {
-            let figure = figure(s, c, units)?;
+            let figure = figure(s, c, units);
             let png = figure.png()?;
             Some((figure, png))
         }

@@ -369,7 +369,7 @@ pub fn write(
     if figures {
         let sheets = [
             band_figure(sweep, units).map(|s| bands(&s)),
-            tornado_figure(sweep, summary, units).map(|s| tornado(&s)),
+            tornado_figure(sweep, summary, units).map(|s| Ok(tornado(&s))),
         ];
         for figure in sheets.into_iter().flatten() {
             let figure = figure?;
