@@ -1,6 +1,6 @@
 //! What a figure reads of a run, and what figures share in telling it.
 
-use super::series::{POINTS, Pieces, Spans, decimate, spans};
+use super::series::{Pieces, Spans, pieces, spans};
 use super::sheet::Sheet;
 use super::time_axis::{clock_text, span_text};
 use super::verdict::{show, show_judged};
@@ -119,9 +119,9 @@ impl<'a> FigureData<'a> {
         }
     }
 
-    /// A column thinned for drawing, in the unit shown.
-    pub fn thin(&self, column: &[f64], dimension: Dimension) -> Pieces {
-        let mut pieces = decimate(self.t, column, POINTS);
+    /// A column as a line, in the unit shown.
+    pub fn line(&self, column: &[f64], dimension: Dimension) -> Pieces {
+        let mut pieces = pieces(self.t, column);
         let unit = dimension.shown_unit(self.units);
         for point in pieces.iter_mut().flatten() {
             point.1 = unit.from_si(point.1);

@@ -1,7 +1,5 @@
 //! Lays out a sheet of panels and draws it.
 
-use std::borrow::Cow;
-
 use super::canvas::{Canvas, Stroke, sheet};
 use super::lettering::{Align, BODY, SMALL, Type, elide, text_width};
 use super::marks::{FLAG_HALF, flag_lines, flags, key, lock_outs};
@@ -9,7 +7,7 @@ use super::palette::{self, Colour, FRAME, GRID, INK, LIMIT, Marker, PAPER, QUIET
 use super::plot::{
     EDGE, EndLabel, HEADING, Plot, Scale, TIME_AXIS, WIDTH, header, label_margin, notes,
 };
-use super::series::{Pieces, decimate, joined};
+use super::series::{Pieces, joined};
 use super::sheet::{ABOVE, Layer, Line, Panel, Sheet};
 use super::time_axis::{Tick, ticks};
 use super::{Figure, FigureError};
@@ -30,8 +28,6 @@ const MOST: (f64, f64) = (170.0, 250.0);
 const COLUMN_GAP: f64 = 18.0;
 /// A plot narrower than this has thinner lines, px.
 const NARROW: f64 = 500.0;
-/// Points of a line in one px of a plot.
-const POINTS_PER_PX: f64 = 1.6;
 /// Between lines of text beside a strip, px.
 const LINES: f64 = 18.0;
 
@@ -64,7 +60,11 @@ impl Sheet {
     fn block(&self, canvas: &mut Canvas, panels: &[Panel], columns: usize, top: f64) -> f64 {
         let per_column = panels.len().div_ceil(columns);
         let wide = (WIDTH - 2.0 * EDGE) / columns as f64;
-        let (gutter, margin) = (gutter(panels), margin(panels).min(wide * 0.4));
+        let most = MOST.0 / columns as f64;
+        let (gutter, margin) = (
+            gutter(panels, most.max(110.0)),
+            margin(panels).min(wide * 0.4),
+        );
         let at = |row: usize, column: usize| panels.get(column * per_column + row);
         let mut y = top;
         for row in 0..per_column {
@@ -97,12 +97,12 @@ impl Sheet {
 }
 
 /// Room left of the plots, px.
-fn gutter(panels: &[Panel]) -> f64 {
+fn gutter(panels: &[Panel], most: f64) -> f64 {
     let of = |p: &Panel| {
         let width = text_width(&p.name.0, BODY, true).max(text_width(&p.name.1, SMALL, false));
         match (width > 0.0, p.axis.is_some()) {
-            (true, true) => width.min(MOST.0) + AXIS,
-            (true, false) => width.min(MOST.0) + NAME_GAP,
+            (true, true) => width.min(most) + AXIS,
+            (true, false) => width.min(most) + NAME_GAP,
             _ => AXIS,
         }
     };
@@ -264,7 +264,7 @@ impl Layer {
                 let whole = Plot { scale, ..*plot };
                 area(canvas, &whole, pieces, *colour);
                 for piece in pieces {
-                    let rim = whole.points(&thinned(&whole, piece));
+                    let rim = whole.points(piece);
                     canvas.path(&rim, Stroke::new(QUIET, 0.6));
                 }
             }
@@ -325,7 +325,7 @@ impl Line {
             ..self.stroke
         };
         for piece in &self.pieces {
-            canvas.path(&plot.points(&thinned(plot, piece)), stroke);
+            canvas.path(&plot.points(piece), stroke);
         }
         if let Some(i) = self.marker {
             for at in self.marker_places(plot, i) {
@@ -350,21 +350,11 @@ impl Line {
     }
 }
 
-/// A piece with no more points than the plot can show.
-fn thinned<'p>(plot: &Plot, piece: &'p [(f64, f64)]) -> Cow<'p, [(f64, f64)]> {
-    let most = ((plot.right - plot.left) * POINTS_PER_PX) as usize;
-    if piece.len() <= most {
-        return Cow::Borrowed(piece);
-    }
-    let (t, v): (Vec<f64>, Vec<f64>) = piece.iter().copied().unzip();
-    Cow::Owned(decimate(&t, &v, most).concat())
-}
-
 /// Fills between lines and zero.
 fn area(canvas: &mut Canvas, plot: &Plot, pieces: &Pieces, fill: Colour) {
     let zero = plot.y(0.0);
     for piece in pieces {
-        let mut shape = plot.points(&thinned(plot, piece));
+        let mut shape = plot.points(piece);
         if let (Some(&first), Some(&last)) = (shape.first(), shape.last()) {
             shape.extend([(last.0, zero), (first.0, zero)]);
             canvas.polygon(&shape, fill);

@@ -39,7 +39,7 @@ pub fn fault_figure(data: &FigureData<'_>, fault: &Faulty<'_>) -> Result<Figure,
 
     let mut temperature = under(data);
     if let Some(column) = data.column(&format!("zone.{}.setpoint_C", fault.zone)) {
-        let pieces = all_held(&data.thin(column, Temperature));
+        let pieces = all_held(&data.line(column, Temperature));
         let line = Line::new(pieces, "setpoint", INK).stroke(SETPOINT);
         temperature.push(Layer::Line(line));
     }
@@ -115,7 +115,7 @@ fn pair(
     faulty: &[f64],
     dimension: Dimension,
 ) -> [Layer; 2] {
-    let line = |values, name, colour| Line::new(data.thin(values, dimension), name, colour);
+    let line = |values, name, colour| Line::new(data.line(values, dimension), name, colour);
     [
         Layer::Line(line(healthy, "healthy", BLUE)),
         Layer::Line(line(faulty, "with the fault", VERMILLION).marked(0)),

@@ -63,13 +63,13 @@ pub fn outlets(data: &FigureData<'_>) -> Result<Figure, FigureError> {
 
 /// Fan and relief flow.
 fn totals(data: &FigureData<'_>) -> Option<Panel> {
-    let fan = data.thin(data.column("fan.flow_m3_s")?, AirFlow);
+    let fan = data.line(data.column("fan.flow_m3_s")?, AirFlow);
     let mut layers = vec![Layer::Shade(data.any_scheduled(), SCHEDULED)];
     let relief = data
         .column("relief.flow_m3_s")
         .filter(|_| data.scenario.relief.is_some());
     if let Some(relief) = relief {
-        let pieces = data.thin(relief, AirFlow);
+        let pieces = data.line(relief, AirFlow);
         layers.push(Layer::Area(pieces.clone(), QUIET.tint(0.5)));
         let line = Line::new(pieces, "relief", MUTED);
         layers.push(Layer::Line(line.stroke(Stroke::new(MUTED, 1.0))));
@@ -89,10 +89,10 @@ fn zone(data: &FigureData<'_>, i: usize, zone: &Zone) -> Vec<Panel> {
     let scheduled = data.scheduled(&zone.name).unwrap_or_default();
     let strip = |name: &str| {
         let flow = data.column(&format!("outlet.{name}.flow_m3_s"))?;
-        let pieces = data.thin(flow, AirFlow);
+        let pieces = data.line(flow, AirFlow);
         let mut layers = vec![Layer::Shade(scheduled.clone(), SCHEDULED)];
         if let Some(opening) = data.column(&format!("outlet.{name}.opening")) {
-            let mut pieces = all_held(&data.thin(opening, Fraction));
+            let mut pieces = all_held(&data.line(opening, Fraction));
             let whole = data.shown(1.0, Fraction);
             pieces.iter_mut().flatten().for_each(|p| p.1 /= whole);
             layers.push(Layer::Backdrop(pieces, OPEN));

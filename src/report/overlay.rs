@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 
 use super::canvas::Stroke;
 use super::palette::{INK, series};
-use super::series::{POINTS, decimate, held, range};
+use super::series::{held, pieces, range};
 use super::sheet::{LIMIT_LINE, Layer, Line, Panel, Sheet};
 use super::{Figure, FigureError};
 
@@ -135,7 +135,7 @@ fn panel(of: &Overlay, panel: &OverlayPanel, tall: f64) -> Panel {
         layers.push(Layer::Line(line.stroke(SETPOINT)));
     }
     for line in &panel.lines {
-        let pieces = decimate(&line.t_s, &line.values, POINTS);
+        let pieces = pieces(&line.t_s, &line.values);
         let name = of.runs.get(line.run).cloned().unwrap_or_default();
         layers.push(Layer::Line(
             Line::new(pieces, name, series(line.run)).marked(line.run),

@@ -5,7 +5,7 @@ use super::canvas::{Canvas, Stroke};
 use super::lettering::{Align, BODY, SMALL, TITLE, Type, elide, text_width, wrapped};
 use super::marks::{Key, key};
 use super::palette::{self, FRAME, GRID};
-use super::series::spread;
+use super::series::{spread, thinned};
 use super::time_axis::Tick;
 
 /// Width of every sheet, px.
@@ -18,6 +18,8 @@ pub const HEADING: f64 = 34.0;
 pub const TIME_AXIS: f64 = 68.0;
 /// Height of one line of notes, px.
 pub const NOTE: f64 = 19.0;
+/// Breadth within which points of a line are thinned, px.
+const CELL: f64 = 2.0;
 /// Width of a series' line, px.
 pub const LINE: f64 = 1.7;
 
@@ -174,9 +176,10 @@ impl Plot {
         (self.x(t), self.y(v))
     }
 
-    /// A piece of a line in px.
+    /// A piece of a line in px, with no more points than can be seen.
     pub fn points(&self, piece: &[(f64, f64)]) -> Vec<(f64, f64)> {
-        piece.iter().map(|&p| self.at(p)).collect()
+        let points: Vec<_> = piece.iter().map(|&p| self.at(p)).collect();
+        thinned(&points, CELL)
     }
 
     /// Halfway between bottom and top, px.

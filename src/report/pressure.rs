@@ -47,7 +47,7 @@ pub fn pressure(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let scheduled = data.any_scheduled();
     let shade = || Layer::Shade(scheduled.clone(), SCHEDULED);
     let limit_text = format!("limit {}", data.text(limit.value, Pressure));
-    let line = Line::new(data.thin(&column, Pressure), "supply minus return", BLUE);
+    let line = Line::new(data.line(&column, Pressure), "supply minus return", BLUE);
     let mut layers = vec![
         shade(),
         Layer::Limit(
@@ -82,8 +82,8 @@ pub fn pressure(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     if data.scenario.relief.is_some() {
         let opening = data
             .column("relief.opening")
-            .map(|o| all_held(&data.thin(o, Fraction)));
-        let share = bypass_fraction(trace).map(|share| data.thin(&share, Fraction));
+            .map(|o| all_held(&data.line(o, Fraction)));
+        let share = bypass_fraction(trace).map(|share| data.line(&share, Fraction));
         for (pieces, heading, label, axis, colour) in [
             (
                 opening,

@@ -58,7 +58,7 @@ pub fn rooms(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let mut sheet = data.sheet(title(data));
     sheet.columns = if s.zones.len() > ONE_COLUMN { 2 } else { 1 };
     if let Some(outdoor) = data.column("outdoor.air_C") {
-        let line = Line::new(data.thin(outdoor, Temperature), "outdoor", MUTED);
+        let line = Line::new(data.line(outdoor, Temperature), "outdoor", MUTED);
         let line = line.stroke(Stroke::new(MUTED, 1.7).dashed(7.0, 3.0));
         let panel = Panel::new("Outdoor air", OUTDOOR_HEIGHT, vec![Layer::Line(line)]);
         panels.insert(0, panel.fitted(&data.axis("Air", Temperature), None, 2.4));
@@ -105,7 +105,7 @@ fn differential(data: &FigureData<'_>) -> (f64, f64) {
 /// Temperatures of rooms that were recorded, in shades of the zone's colour, each with its marker.
 fn lines(data: &FigureData<'_>, rooms: &[&str], zone: usize) -> Vec<Layer> {
     let line = |(i, name): (usize, &&str)| {
-        let pieces = data.thin(data.column(&format!("room.{name}.air_C"))?, Temperature);
+        let pieces = data.line(data.column(&format!("room.{name}.air_C"))?, Temperature);
         Some(Layer::Line(
             Line::new(pieces, *name, series(zone).shade(i)).marked(i),
         ))
@@ -120,7 +120,7 @@ fn zone(data: &FigureData<'_>, i: usize, zone: &Zone) -> Panel {
         layers.push(Layer::Shade(scheduled, SCHEDULED));
     }
     if let Some(column) = data.column(&format!("zone.{name}.setpoint_C")) {
-        let pieces = all_held(&data.thin(column, Temperature));
+        let pieces = all_held(&data.line(column, Temperature));
         let k = data.shown(1.0, TemperatureDifference);
         let (below, above) = differential(data);
         layers.push(Layer::Strip(pieces.clone(), (below * k, above * k), STRIP));
@@ -133,7 +133,7 @@ fn zone(data: &FigureData<'_>, i: usize, zone: &Zone) -> Panel {
     // Two columns leave no room for a line that all but covers the room's own.
     let sensor = data.column(&format!("zone.{name}.sensor_C"));
     if let Some(column) = sensor.filter(|_| data.scenario.zones.len() <= ONE_COLUMN) {
-        let line = Line::new(data.thin(column, Temperature), "sensor", QUIET);
+        let line = Line::new(data.line(column, Temperature), "sensor", QUIET);
         layers.push(Layer::Line(line.stroke(Stroke::new(QUIET, 1.0))));
     }
     let rooms = lines(data, &data.rooms_of(zone), i);

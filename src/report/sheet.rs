@@ -200,13 +200,20 @@ pub fn fit(panels: &mut [Panel], title: &str, reach: Option<(f64, f64)>, interva
     let layers = || panels.iter().flat_map(|p| &p.layers);
     let seen = layers().map(Layer::range).fold(None, cover);
     let (mut low, mut high) = cover(seen, reach).unwrap_or((0.0, 1.0));
+    let reaches = |v: f64| reach.is_some_and(|r| v == r.0 || v == r.1);
+    // What does not move has an axis all the same.
+    let biggest = low.abs().max(high.abs());
+    if high - low < 1e-3 * biggest || biggest == 0.0 {
+        let room = if biggest > 0.0 { 0.05 * biggest } else { 1.0 };
+        high += room;
+        low -= if reaches(low) { 0.0 } else { room };
+    }
     let span = high - low;
     // Words over a marked point need room above it.
     if layers().any(|l| matches!(l, Layer::Mark(_, words, _) if !words.is_empty())) {
         high += 0.2 * span;
     }
     // Lines need air, except at an end that the axis had to reach anyway.
-    let reaches = |v: f64| reach.is_some_and(|r| v == r.0 || v == r.1);
     if !reaches(low) {
         low -= 0.03 * span;
     }

@@ -73,7 +73,7 @@ fn room(data: &FigureData<'_>, r: usize, nights: &Spans) -> Option<Panel> {
     let column = data.column(&format!("room.{name}.sound_dBA"))?;
     let limit = data.scenario.sound.limits.get(r)?.dba.value;
     let above = spans(data.t, |i| column[i] > limit);
-    let line = Line::new(data.thin(column, SoundLevel), "", BLUE).stroke(Stroke::new(BLUE, 1.3));
+    let line = Line::new(data.line(column, SoundLevel), "", BLUE).stroke(Stroke::new(BLUE, 1.3));
     let mut layers = vec![
         Layer::Shade(nights.clone(), NIGHT),
         Layer::Limit(limit, format!("limit {limit:.0} dB(A)"), LIMIT_LINE, above),

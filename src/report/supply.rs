@@ -27,7 +27,7 @@ pub fn supply(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let scheduled = data.any_scheduled();
     let mut layers = vec![
         Layer::Shade(scheduled.clone(), SCHEDULED),
-        Layer::Line(Line::new(data.thin(column, Temperature), "", QUIET).stroke(STILL)),
+        Layer::Line(Line::new(data.line(column, Temperature), "", QUIET).stroke(STILL)),
     ];
     let mut sheet = data.sheet(title(data));
     let seen = range(column);
@@ -55,7 +55,7 @@ pub fn supply(data: &FigureData<'_>) -> Result<Figure, FigureError> {
         ("unit.supply_C", "supply", BLUE, 0),
     ] {
         if let Some(values) = data.column(column) {
-            let pieces = data.thin(&data.while_fan_runs(values), Temperature);
+            let pieces = data.line(&data.while_fan_runs(values), Temperature);
             layers.push(Layer::Line(Line::new(pieces, name, colour).marked(marker)));
         }
     }

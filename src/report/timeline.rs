@@ -94,7 +94,7 @@ fn unit(data: &FigureData<'_>, speed: &[f64]) -> (Panel, Vec<(Key, String)>) {
         }
         layers.push(Layer::Hatch(fan_only, FAN_ONLY));
     }
-    let pieces = all_held(&data.thin(speed, Fraction));
+    let pieces = all_held(&data.line(speed, Fraction));
     layers.push(Layer::Area(pieces.clone(), SKY_BLUE));
     layers.push(Layer::Line(
         Line::new(pieces, "", BLUE).stroke(Stroke::new(BLUE, 0.9)),
@@ -158,7 +158,7 @@ fn calls(data: &FigureData<'_>, zone: &str, colour: Colour, tall: f64) -> Panel 
         Some(call) => {
             let strength: Vec<f64> = call.iter().map(|c| c.abs().min(1.0)).collect();
             layers.push(Layer::Area(
-                all_held(&data.thin(&strength, Fraction)),
+                all_held(&data.line(&strength, Fraction)),
                 colour,
             ));
             let called = spans(data.t, |i| strength[i] > 1e-9);
