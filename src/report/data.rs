@@ -161,6 +161,13 @@ impl<'a> FigureData<'a> {
         all.filter(move |m| m.key == key && !m.value.is_nan())
     }
 
+    /// How often something happened: as measured, since a long run keeps only its first events, or as
+    /// noted.
+    pub fn count(&self, key: &str, kind: NoticeKind) -> f64 {
+        let noted = || self.notices(kind).count() as f64;
+        self.measure(key).map_or_else(noted, |m| m.value)
+    }
+
     /// The measure of a key that stands worst against its limit, by share of an upper limit.
     pub fn worst(&self, key: &str) -> Option<&'a Measure> {
         let used = |m: &&Measure| m.limit.as_ref().map_or(m.value, |l| m.value / l.value);

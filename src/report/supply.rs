@@ -118,7 +118,7 @@ fn protections<'a>(data: &FigureData<'a>) -> Vec<(&'static str, f64, bool, &'a s
 }
 
 fn title(data: &FigureData<'_>) -> String {
-    let trips = data.measure("trips").map_or(0.0, |m| m.value);
+    let trips = data.count("trips", NoticeKind::Trip);
     let first = data.notices(NoticeKind::Trip).next();
     match (first, data.measure("supply_margin_least")) {
         (Some(trip), _) if trips > 1.0 => {

@@ -173,10 +173,11 @@ fn calls(data: &FigureData<'_>, zone: &str, colour: Colour, tall: f64) -> Panel 
 
 /// Lock-outs and trips first, then starts against their limit.
 fn title(data: &FigureData<'_>) -> String {
-    let value = |key: &str| data.measure(key).map_or(0.0, |m| m.value);
-    let (trips, locked) = (value("trips"), value("locked_out"));
-    let noted = data.times(NoticeKind::Start).len() as f64;
-    let starts = data.measure("starts").map_or(noted, |m| m.value);
+    let (trips, starts) = (
+        data.count("trips", NoticeKind::Trip),
+        data.count("starts", NoticeKind::Start),
+    );
+    let locked = data.measure("locked_out").map_or(0.0, |m| m.value);
     let trips = match trips {
         0.0 => String::new(),
         1.0 => "The unit trips once".to_owned(),
