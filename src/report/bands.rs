@@ -2,15 +2,12 @@
 
 use chrono::NaiveDateTime;
 
-use super::canvas::{Canvas, Stroke, sheet};
-use super::lettering::{BODY, TITLE, Type, elide};
+use super::canvas::Stroke;
 use super::marks::Key;
-use super::palette::{BLUE, Colour};
-use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, NOTE, Panel, TIME_AXIS, WIDTH, nice_scale, notes,
-};
-use super::series::range;
-use super::time_axis::{span_text, ticks};
+use super::palette::BLUE;
+use super::series::{Pieces, range};
+use super::sheet::{Layer, Line, Panel, Sheet, fit};
+use super::time_axis::{clock_text, span_text};
 use super::{Figure, FigureError};
 
 /// A quantity of many cases at one instant, shown units.
@@ -34,7 +31,7 @@ pub struct BandPanel {
 /// Everything the figure shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BandSheet {
-    /// Title of the sheet.
+    /// What the sheet is about; its title says what was found.
     pub title: String,
     /// Name of the scenario.
     pub scenario: String,
@@ -48,110 +45,75 @@ pub struct BandSheet {
     pub notes: Vec<String>,
 }
 
-const BAND_TINT: f64 = 0.32;
-const MEDIAN: Stroke = Stroke {
-    colour: BLUE,
-    width: 1.9,
-    dash: None,
-};
-const LEFT: f64 = 70.0;
-const RIGHT: f64 = 92.0;
+const MEDIAN: Stroke = Stroke::new(BLUE, 1.9);
+const RIM: Stroke = Stroke::new(BLUE.tint(0.55), 0.8);
 
 /// Draws the figure. All panels share one scale.
 ///
 /// # Errors
-/// Points that span no time, or the drawing failing.
+/// Points that span no time.
 pub fn bands(data: &BandSheet) -> Result<Figure, FigureError> {
-    let figure = "bands";
-    let points = || data.panels.iter().flat_map(|p| &p.points);
-    let times: Vec<f64> = points().map(|p| p.t_s).collect();
-    let values: Vec<f64> = points().flat_map(|p| p.quantiles).collect();
-    let time = match range(&times) {
-        Some((from, to)) if to > from => (from, to),
-        _ => return Err(FigureError::NoTime { figure }),
-    };
-    let (low, high) = range(&values).unwrap_or((0.0, 1.0));
-    let (bottom, top, step) = nice_scale(low, high, 4.0);
+    let times = data.panels.iter().flat_map(|p| &p.points).map(|p| &p.t_s);
+    let span = range(times).unwrap_or((0.0, 0.0));
     let columns = if data.panels.len() > 3 { 2 } else { 1 };
-    let rows = data.panels.len().div_ceil(columns).max(1);
     let tall = if columns == 1 { 190.0 } else { 150.0 };
-    let pitch = tall + HEADING;
-    let height = BODY_TOP + rows as f64 * pitch + TIME_AXIS + data.notes.len() as f64 * NOTE + EDGE;
-    let wide = (WIDTH - EDGE) / columns as f64;
-    sheet(figure, &data.title, (WIDTH, height), |canvas| {
-        let title = elide(&data.title, TITLE, true, WIDTH - 2.0 * EDGE);
-        canvas.text(&title, (EDGE, 32.0), Type::new(TITLE).bold());
-        let span = span_text(data.start, time.0, time.1);
-        let subtitle = format!("{} · {span}", data.scenario);
-        let subtitle = elide(&subtitle, BODY, false, WIDTH - 2.0 * EDGE);
-        canvas.text(&subtitle, (EDGE, 57.0), Type::new(BODY).muted());
-        for (i, content) in data.panels.iter().enumerate() {
-            let (row, column) = (i / columns, i % columns);
-            let y = BODY_TOP + HEADING + row as f64 * pitch;
-            let x = wide * column as f64;
-            let panel = Panel {
-                left: x + LEFT,
-                top: y,
-                right: x + wide - RIGHT,
-                bottom: y + tall,
-                time,
-                value: (bottom, top),
-                step,
-            };
-            let last = i + columns >= data.panels.len();
-            draw(canvas, &panel, content, data, (i == 0, last));
-        }
-        let below = BODY_TOP + rows as f64 * pitch + TIME_AXIS;
-        notes(canvas, &data.notes, below);
-    })
+    let mut panels: Vec<Panel> = data.panels.iter().map(|p| panel(p, tall)).collect();
+    fit(&mut panels, &data.axis, None, 4.0);
+    let when = span_text(data.start, span.0, span.1);
+    Sheet {
+        name: "bands",
+        title: widest(data),
+        subtitle: format!("{} · {} · {when}", data.title, data.scenario),
+        key: vec![
+            (Key::Fill(BLUE.tint(0.32)), "5 to 95 % of cases".into()),
+            (Key::Line(MEDIAN), "median".into()),
+        ],
+        start: data.start,
+        span,
+        panels,
+        lead: 0,
+        columns,
+        notes: data.notes.clone(),
+    }
+    .draw()
 }
 
-fn draw(
-    canvas: &mut Canvas<'_>,
-    panel: &Panel,
-    content: &BandPanel,
-    data: &BandSheet,
-    (first, last): (bool, bool),
-) {
-    let ticks = ticks(data.start, panel.time, panel.right - panel.left, 62.0);
-    panel.ground(canvas, &[], &ticks);
-    let fill: Colour = BLUE.tint(BAND_TINT);
+/// Where cases part most.
+fn widest(data: &BandSheet) -> String {
+    let width = |p: &BandPoint| p.quantiles[2] - p.quantiles[0];
+    let all = data
+        .panels
+        .iter()
+        .flat_map(|panel| panel.points.iter().map(move |p| (panel, p)));
+    let whole = all.filter(|(_, p)| width(p).is_finite());
+    let Some((panel, point)) = whole.max_by(|a, b| width(a.1).total_cmp(&width(b.1))) else {
+        return data.title.clone();
+    };
+    let at = clock_text(data.start, point.t_s, point.t_s >= 86_400.0);
+    let [low, _, high] = point.quantiles;
+    format!(
+        "Cases part most in {}: nine in ten lie between {low:.1} and {high:.1} {} at {at}",
+        panel.heading, data.axis
+    )
+}
+
+fn panel(content: &BandPanel, tall: f64) -> Panel {
     let whole = |p: &BandPoint| p.quantiles.iter().all(|v| v.is_finite());
-    for piece in content.points.split(|p| !whole(p)) {
-        let edge = |k: usize| piece.iter().map(move |p| panel.at((p.t_s, p.quantiles[k])));
-        let outline: Vec<_> = edge(2).chain(edge(0).rev()).collect();
-        canvas.polygon(&outline, fill);
-        for k in [0, 2] {
-            canvas.path(
-                &edge(k).collect::<Vec<_>>(),
-                Stroke::new(BLUE.tint(0.55), 0.8),
-            );
-        }
-        canvas.path(&edge(1).collect::<Vec<_>>(), MEDIAN);
+    let pieces = content
+        .points
+        .split(|p| !whole(p))
+        .filter(|p| !p.is_empty());
+    let edges = pieces.clone().map(|piece| {
+        let edge = |p: &BandPoint| (p.t_s, p.quantiles[0], p.quantiles[2]);
+        Layer::Between(piece.iter().map(edge).collect(), BLUE.tint(0.32))
+    });
+    let mut layers: Vec<Layer> = edges.collect();
+    for (k, label, stroke) in [(2, "95 %", RIM), (1, "median", MEDIAN), (0, "5 %", RIM)] {
+        let line = |piece: &[BandPoint]| piece.iter().map(|p| (p.t_s, p.quantiles[k])).collect();
+        let lines: Pieces = pieces.clone().map(line).collect();
+        layers.push(Layer::Line(Line::new(lines, label, BLUE).stroke(stroke)));
     }
-    panel.value_axis(canvas, &data.axis);
-    panel.heading(canvas, &content.heading);
-    if first {
-        let entries = [
-            (Key::Fill(fill), "5 to 95 % of cases"),
-            (Key::Line(MEDIAN), "median"),
-        ];
-        panel.key(canvas, &entries);
-    }
-    if last {
-        panel.time_axis(canvas, &ticks);
-    }
-    if let Some(end) = content.points.iter().rev().find(|p| whole(p)) {
-        let edge = Stroke::new(BLUE.tint(0.55), 0.8);
-        let names = [("5 %", edge), ("median", MEDIAN), ("95 %", edge)];
-        let labels: Vec<EndLabel> = end
-            .quantiles
-            .iter()
-            .zip(names)
-            .map(|(&value, (text, stroke))| EndLabel::line(value, text, stroke))
-            .collect();
-        panel.end_labels(canvas, &labels, RIGHT);
-    }
+    Panel::new(&content.heading, tall, layers)
 }
 
 #[cfg(test)]
@@ -186,7 +148,7 @@ mod tests {
         for n in [1, 3, 4, 7] {
             let figure = bands(&example(n)).unwrap();
             let words = |w: &str| figure.svg.matches(w).count();
-            assert_eq!(words("room "), n);
+            assert_eq!(words(">room "), n);
             assert!(words("<polygon") >= n);
             let (l, t, r, b) = figure.ink_box().unwrap();
             assert!(l > 0.0 && t > 0.0);

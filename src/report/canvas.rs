@@ -1,20 +1,16 @@
-//! A sheet to draw on: pixels as `f64`, text that can be measured, SVG out.
-//!
-//! The SVG backend takes whole-number coordinates only, so the sheet is drawn ten times as large
-//! and shown at its proper size. Colours are opaque and drawn in order, which keeps the drawing
-//! small and quick to rasterise.
+//! A sheet to draw on: shapes and texts in px, written as SVG or rastered as they are.
 
-use super::lettering::{Align, BACKEND_EM, Type, font, text_width};
+use std::fmt::Write as _;
+
+use super::Figure;
+use super::lettering::{Align, BASELINE_EM, FAMILY, Type, text_width};
 use super::palette::{Colour, Marker, PAPER};
-use super::{Figure, FigureError};
-use plotters::prelude::{DrawingBackend, FontTransform, SVGBackend, ShapeStyle, TextStyle};
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-use plotters::style::{Color, RGBColor};
 
-/// Backend units in a pixel.
+/// SVG units in a pixel: whole numbers of them keep the file small.
 const FINE: f64 = 10.0;
+
 /// How a line looks.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stroke {
     /// Colour of the line.
     pub colour: Colour,
@@ -26,7 +22,7 @@ pub struct Stroke {
 
 impl Stroke {
     /// A full line.
-    pub fn new(colour: Colour, width: f64) -> Self {
+    pub const fn new(colour: Colour, width: f64) -> Self {
         Self {
             colour,
             width,
@@ -34,7 +30,7 @@ impl Stroke {
         }
     }
     /// The same line with dashes and gaps of these lengths, px.
-    pub fn dashed(self, dash: f64, gap: f64) -> Self {
+    pub const fn dashed(self, dash: f64, gap: f64) -> Self {
         Self {
             dash: Some((dash, gap)),
             ..self
@@ -42,87 +38,148 @@ impl Stroke {
     }
 }
 
-/// The sheet.
-pub struct Canvas<'a> {
-    backend: SVGBackend<'a>,
-    failed: Option<String>,
+/// Something on the sheet; all coordinates are finite.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Shape {
+    Line(Vec<(f64, f64)>, Stroke),
+    Polygon(Vec<(f64, f64)>, Colour),
+    Disc((f64, f64), f64, Colour),
+    /// Where the text's box is held and centred vertically.
+    Text(String, (f64, f64), Type),
 }
 
-/// Draws one sheet of `width` by `height` px and gives it back as a [`Figure`].
-///
-/// # Errors
-/// When the drawing backend fails.
+/// The sheet, drawn in order with opaque colours.
+#[derive(Debug, Default)]
+pub struct Canvas {
+    shapes: Vec<Shape>,
+}
+
+/// Draws one sheet `width` px wide and gives it back as a [`Figure`]; `draw` answers with its height, px.
 pub fn sheet(
     name: &'static str,
     title: &str,
-    (width, height): (f64, f64),
-    draw: impl FnOnce(&mut Canvas<'_>),
-) -> Result<Figure, FigureError> {
+    width: f64,
+    draw: impl FnOnce(&mut Canvas) -> f64,
+) -> Figure {
+    let mut canvas = Canvas::default();
+    let height = draw(&mut canvas).ceil();
+    let shapes = canvas.shapes;
     let mut svg = String::with_capacity(1 << 17);
-    let size = ((width * FINE) as u32, (height * FINE) as u32);
-    let mut canvas = Canvas {
-        backend: SVGBackend::with_string(&mut svg, size),
-        failed: None,
-    };
-    canvas.rect(0.0, 0.0, width, height, PAPER);
-    draw(&mut canvas);
-    let presented = canvas.backend.present();
-    canvas.note(presented);
-    if let Some(why) = canvas.failed.take() {
-        return Err(FigureError::Drawing { name, why });
-    }
-    drop(canvas);
-    let body = svg.find('>').map_or("", |at| &svg[at + 1..]);
-    let title = title
-        .replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;");
-    let svg = format!(
+    let (fine_width, fine_height) = (fine(width), fine(height));
+    // Writing to a string cannot fail, here and below.
+    let _ = write!(
+        svg,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
-         viewBox=\"0 0 {} {}\" stroke-linejoin=\"round\" role=\"img\">\n<title>{title}</title>{body}",
-        size.0, size.1
+         viewBox=\"0 0 {fine_width} {fine_height}\" stroke-linejoin=\"round\" fill=\"none\" \
+         font-family=\"{FAMILY}\" role=\"img\">\n<title>{}</title>\n\
+         <rect width=\"{fine_width}\" height=\"{fine_height}\" fill=\"{}\"/>\n",
+        escaped(title),
+        hex(PAPER),
     );
-    Ok(Figure {
+    for shape in &shapes {
+        write_shape(&mut svg, shape);
+    }
+    svg += "</svg>\n";
+    Figure {
         name,
         svg,
         width_px: width as u32,
         height_px: height as u32,
-    })
-}
-
-fn style(colour: Colour, width: f64, filled: bool) -> ShapeStyle {
-    ShapeStyle {
-        color: RGBColor(colour.0, colour.1, colour.2).to_rgba(),
-        filled,
-        stroke_width: (width * FINE).round() as u32,
+        shapes,
     }
 }
 
-fn fine((x, y): (f64, f64)) -> (i32, i32) {
-    ((x * FINE).round() as i32, (y * FINE).round() as i32)
+fn fine(v: f64) -> i64 {
+    (v * FINE).round() as i64
 }
 
-impl Canvas<'_> {
-    fn note<E: std::fmt::Display>(&mut self, result: Result<(), E>) {
-        if let Err(error) = result {
-            self.failed.get_or_insert_with(|| error.to_string());
+fn hex(Colour(r, g, b): Colour) -> String {
+    format!("#{r:02X}{g:02X}{b:02X}")
+}
+
+/// Text as XML holds it: control characters, which XML forbids, become spaces.
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out += "&amp;",
+            '<' => out += "&lt;",
+            '>' => out += "&gt;",
+            '"' => out += "&quot;",
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
         }
     }
+    out
+}
 
+fn write_points(svg: &mut String, points: &[(f64, f64)]) {
+    for (i, &(x, y)) in points.iter().enumerate() {
+        let gap = if i == 0 { "" } else { " " };
+        let _ = write!(svg, "{gap}{},{}", fine(x), fine(y));
+    }
+}
+
+fn write_shape(svg: &mut String, shape: &Shape) {
+    let _ = match shape {
+        Shape::Line(points, stroke) => {
+            *svg += "<polyline points=\"";
+            write_points(svg, points);
+            let (colour, width) = (hex(stroke.colour), fine(stroke.width));
+            let _ = write!(svg, "\" stroke=\"{colour}\" stroke-width=\"{width}\"");
+            if let Some((dash, gap)) = stroke.dash {
+                let _ = write!(svg, " stroke-dasharray=\"{} {}\"", fine(dash), fine(gap));
+            }
+            writeln!(svg, "/>")
+        }
+        Shape::Polygon(points, colour) => {
+            *svg += "<polygon points=\"";
+            write_points(svg, points);
+            writeln!(svg, "\" fill=\"{}\"/>", hex(*colour))
+        }
+        Shape::Disc((x, y), r, colour) => {
+            let (x, y, r) = (fine(*x), fine(*y), fine(*r));
+            let fill = hex(*colour);
+            writeln!(
+                svg,
+                "<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\" fill=\"{fill}\"/>"
+            )
+        }
+        Shape::Text(text, (x, y), kind) => {
+            let drop = BASELINE_EM * kind.size;
+            let (x, y, turn) = if kind.upright {
+                let (x, y) = (fine(x + drop), fine(*y));
+                (x, y, format!(" transform=\"rotate(-90 {x} {y})\""))
+            } else {
+                (fine(*x), fine(y + drop), String::new())
+            };
+            let anchor = match kind.align {
+                Align::Left => "",
+                Align::Centre => " text-anchor=\"middle\"",
+                Align::Right => " text-anchor=\"end\"",
+            };
+            let weight = if kind.bold {
+                " font-weight=\"bold\""
+            } else {
+                ""
+            };
+            writeln!(
+                svg,
+                "<text x=\"{x}\" y=\"{y}\" font-size=\"{}\" fill=\"{}\"{anchor}{weight}{turn}>{}</text>",
+                fine(kind.size),
+                hex(kind.colour),
+                escaped(text),
+            )
+        }
+    };
+}
+
+impl Canvas {
     /// A line through points. Points that are not finite are left out.
     pub fn path(&mut self, points: &[(f64, f64)], stroke: Stroke) {
-        let drawn = style(stroke.colour, stroke.width, false);
-        let Some((dash, gap)) = stroke.dash else {
-            let points: Vec<_> = points.iter().copied().filter(finite).map(fine).collect();
-            if points.len() > 1 {
-                let result = self.backend.draw_path(points, &drawn);
-                self.note(result);
-            }
-            return;
-        };
-        for piece in dashes(points, dash, gap) {
-            let result = self.backend.draw_path(piece.into_iter().map(fine), &drawn);
-            self.note(result);
+        let points: Vec<_> = points.iter().copied().filter(finite).collect();
+        if points.len() > 1 {
+            self.shapes.push(Shape::Line(points, stroke));
         }
     }
 
@@ -133,12 +190,8 @@ impl Canvas<'_> {
 
     /// A filled rectangle between two corners.
     pub fn rect(&mut self, x0: f64, y0: f64, x1: f64, y1: f64, fill: Colour) {
-        if [x0, y0, x1, y1].iter().all(|v| v.is_finite()) && x1 > x0 && y1 > y0 {
-            let drawn = style(fill, 0.0, true);
-            let result = self
-                .backend
-                .draw_rect(fine((x0, y0)), fine((x1, y1)), &drawn, true);
-            self.note(result);
+        if x1 > x0 && y1 > y0 {
+            self.polygon(&[(x0, y0), (x1, y0), (x1, y1), (x0, y1)], fill);
         }
     }
 
@@ -152,32 +205,30 @@ impl Canvas<'_> {
 
     /// A filled shape.
     pub fn polygon(&mut self, points: &[(f64, f64)], fill: Colour) {
-        let points: Vec<_> = points.iter().copied().filter(finite).map(fine).collect();
+        let points: Vec<_> = points.iter().copied().filter(finite).collect();
         if points.len() > 2 {
-            let result = self.backend.fill_polygon(points, &style(fill, 0.0, true));
-            self.note(result);
+            self.shapes.push(Shape::Polygon(points, fill));
         }
     }
 
-    /// Diagonal lines within a rectangle, `pitch` px apart: rising to the right, or falling.
+    /// A rectangle of `ground` with diagonal lines, rising to the right, `pitch` px apart.
     pub fn hatch(
         &mut self,
         (x0, y0, x1, y1): (f64, f64, f64, f64),
         pitch: f64,
-        rising: bool,
         stroke: Stroke,
+        ground: Colour,
     ) {
         if !(x1 > x0 && y1 > y0 && pitch > 0.0) {
             return;
         }
+        self.rect(x0, y0, x1, y1, ground);
         // Lines x + y = c, on one raster for the whole sheet so that neighbours join up.
         let mut c = ((x0 + y0) / pitch).ceil() * pitch;
         while c < x1 + y1 {
             let (xa, xb) = ((c - y1).max(x0), (c - y0).min(x1));
             if xb - xa > 0.05 {
-                let (ya, yb) = (c - xa, c - xb);
-                let flip = |y: f64| if rising { y } else { y0 + y1 - y };
-                self.line((xa, flip(ya)), (xb, flip(yb)), stroke);
+                self.line((xa, c - xa), (xb, c - xb), stroke);
             }
             c += pitch;
         }
@@ -185,43 +236,22 @@ impl Canvas<'_> {
 
     /// Text, centred vertically on `at`.
     pub fn text(&mut self, text: &str, at: (f64, f64), kind: Type) {
-        if text.is_empty() || !finite(&at) {
-            return;
+        if !text.is_empty() && finite(&at) {
+            self.shapes.push(Shape::Text(text.to_owned(), at, kind));
         }
-        let mut font = font(kind.size * FINE * BACKEND_EM, kind.bold);
-        if kind.upright {
-            font = font.transform(FontTransform::Rotate270);
-        }
-        let horizontal = match kind.align {
-            Align::Left => HPos::Left,
-            Align::Centre => HPos::Center,
-            Align::Right => HPos::Right,
-        };
-        let Colour(r, g, b) = kind.colour;
-        let colour = RGBColor(r, g, b);
-        let style = TextStyle::from(font)
-            .color(&colour)
-            .pos(Pos::new(horizontal, VPos::Center));
-        let result = self.backend.draw_text(text, &style, fine(at));
-        self.note(result);
     }
 
-    /// Text on a patch of `ground`, so that lines behind it do not cross the letters.
-    pub fn label(&mut self, text: &str, at: (f64, f64), kind: Type, ground: Colour) {
+    /// Text on a patch of paper, so that lines behind it do not cross the letters.
+    pub fn label(&mut self, text: &str, at: (f64, f64), kind: Type) {
+        self.label_on(text, at, kind, PAPER);
+    }
+
+    /// Text on a patch of `ground`.
+    pub fn label_on(&mut self, text: &str, at: (f64, f64), kind: Type, ground: Colour) {
         let width = text_width(text, kind.size, kind.bold);
-        let left = match kind.align {
-            Align::Left => at.0,
-            Align::Centre => at.0 - width / 2.0,
-            Align::Right => at.0 - width,
-        };
+        let left = kind.left_of(at.0, width) - 3.0;
         let half = kind.size * 0.62;
-        self.rect(
-            left - 3.0,
-            at.1 - half,
-            left + width + 3.0,
-            at.1 + half,
-            ground,
-        );
+        self.rect(left, at.1 - half, left + width + 6.0, at.1 + half, ground);
         self.text(text, at, kind);
     }
 
@@ -259,11 +289,7 @@ impl Canvas<'_> {
 
     fn disc(&mut self, at: (f64, f64), r: f64, colour: Colour) {
         if finite(&at) {
-            let radius = (r * FINE).round() as u32;
-            let result =
-                self.backend
-                    .draw_circle(fine(at), radius, &style(colour, 0.0, true), true);
-            self.note(result);
+            self.shapes.push(Shape::Disc(at, r, colour));
         }
     }
 }
@@ -272,75 +298,31 @@ fn finite(&(x, y): &(f64, f64)) -> bool {
     x.is_finite() && y.is_finite()
 }
 
-/// Cuts a line into its dashes by length along it.
-fn dashes(points: &[(f64, f64)], dash: f64, gap: f64) -> Vec<Vec<(f64, f64)>> {
-    let mut pieces = Vec::new();
-    let mut piece: Vec<(f64, f64)> = Vec::new();
-    let (mut on, mut left) = (true, dash);
-    let mut previous: Option<(f64, f64)> = None;
-    for &next in points.iter().filter(|p| finite(p)) {
-        let Some(mut from) = previous else {
-            piece.push(next);
-            previous = Some(next);
-            continue;
-        };
-        let mut length = (next.0 - from.0).hypot(next.1 - from.1);
-        while length > left {
-            let share = left / length;
-            from = (
-                from.0 + (next.0 - from.0) * share,
-                from.1 + (next.1 - from.1) * share,
-            );
-            length -= left;
-            if on {
-                piece.push(from);
-                pieces.push(std::mem::take(&mut piece));
-            } else {
-                piece.push(from);
-            }
-            on = !on;
-            left = if on { dash.max(0.5) } else { gap.max(0.5) };
-        }
-        left -= length;
-        if on {
-            piece.push(next);
-        }
-        previous = Some(next);
-    }
-    if piece.len() > 1 {
-        pieces.push(piece);
-    }
-    pieces
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn dashes_cover_their_share_of_a_bent_line() {
-        let pieces = dashes(&[(0.0, 0.0), (55.0, 0.0), (55.0, 45.0)], 6.0, 4.0);
-        let length = |p: &[(f64, f64)]| -> f64 {
-            p.windows(2)
-                .map(|w| (w[1].0 - w[0].0).hypot(w[1].1 - w[0].1))
-                .sum()
-        };
-        assert_eq!(pieces.len(), 10);
-        let total: f64 = pieces.iter().map(|p| length(p)).sum();
-        assert!((total - 60.0).abs() < 1e-9, "{total}");
+    fn text_is_measured_as_it_is_rastered() {
+        let text = "Supply air 12.5 °C, relief";
+        let drawn = sheet("widths", "widths", 600.0, |canvas| {
+            canvas.text(text, (10.0, 20.0), Type::new(20.0));
+            40.0
+        });
+        let (left, _, right, _) = drawn.ink_box().unwrap();
+        let measured = text_width(text, 20.0, false);
+        // Side bearings are within an em's tenth at each end.
+        assert!(
+            (right - left - measured).abs() < 4.0,
+            "{left} {right} {measured}"
+        );
     }
 
     #[test]
-    fn text_is_measured_as_the_rasteriser_sets_it() {
-        let svg = sheet("widths", "widths", (600.0, 40.0), |canvas| {
-            canvas.text("Supply air 12.5 °C, relief", (10.0, 20.0), Type::new(20.0));
-        });
-        let drawn = svg.unwrap().ink_box().unwrap();
-        let measured = text_width("Supply air 12.5 °C, relief", 20.0, false);
-        // Side bearings are within an em's tenth at each end.
-        assert!(
-            (drawn.2 - drawn.0 - measured).abs() < 4.0,
-            "{drawn:?} {measured}"
+    fn what_xml_forbids_is_escaped_or_a_space() {
+        assert_eq!(
+            escaped("R&D <\u{1}\"B\">"),
+            "R&amp;D &lt; &quot;B&quot;&gt;"
         );
     }
 }

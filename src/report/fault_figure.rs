@@ -1,170 +1,142 @@
 //! A fault over the healthy run: room air of the zone that shows it, and external static.
 
-use super::canvas::{Canvas, Stroke, sheet};
-use super::context::{Context, Series};
-use super::lettering::{Align, SMALL, Type};
-use super::palette::{BLUE, INK, LIMIT, PAPER, VERMILLION};
-use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, header, label_margin,
-    nice_scale, notes,
-};
-use super::series::{cover, held, range};
-use super::time_axis::Tick;
-use super::{EventKind, Figure, FigureError, Quantity, Story, UnitSystem};
+use super::canvas::Stroke;
+use super::data::{FigureData, external_static};
+use super::palette::{BLUE, INK, SCHEDULED, VERMILLION};
+use super::sheet::{LIMIT_LINE, Layer, Line, Panel, all_held};
+use super::{Figure, FigureError};
+use crate::engine::event::What;
+use crate::quantity::Dimension::{self, Pressure, Temperature, TemperatureDifference};
 use crate::trace::Trace;
 
 const HEIGHT: f64 = 250.0;
+const SETPOINT: Stroke = Stroke::new(INK, 1.2).dashed(2.0, 3.0);
 
-/// The two runs to compare.
+/// What is laid over what: the figure's data are of the run with the fault.
 #[derive(Clone, Copy, Debug)]
-pub struct Overlay<'a> {
+pub struct Faulty<'a> {
     /// The fault in words.
     pub words: &'a str,
     /// Room whose air is drawn.
     pub room: &'a str,
     /// Zone whose setpoint is drawn.
     pub zone: &'a str,
-    /// The healthy run.
+    /// The healthy run, recorded at the same instants.
     pub healthy: &'a Trace,
-    /// The run with the fault; the story's events are of this run.
-    pub faulty: &'a Trace,
 }
 
 /// Draws the two runs over each other on one time axis.
 ///
 /// # Errors
-/// When a trace spans no time, or lacks the static pressure or the room's air.
-pub fn fault_figure(
-    story: &Story,
-    overlay: &Overlay<'_>,
-    units: UnitSystem,
-) -> Result<Figure, FigureError> {
-    let context = Context::new("fault", story, overlay.faulty, units)?;
-    let healthy = Context::new("fault", story, overlay.healthy, units)?;
-    let air = format!("room.{}.air_C", overlay.room);
-    let set = format!("zone.{}.setpoint_C", overlay.zone);
-    let mut lines = Vec::new();
-    for quantity in [Quantity::Temperature, Quantity::Pressure] {
-        let line = |of: &Context<'_>, name: &str, colour, marker| -> Result<Series, FigureError> {
-            let column = match quantity {
-                Quantity::Pressure => of.external_static()?,
-                _ => of.need(&air)?.to_vec(),
-            };
-            Ok(Series {
-                name: name.to_owned(),
-                colour,
-                marker,
-                pieces: of.thin(&column, 1500, |v| units.convert(quantity, v)),
-            })
-        };
-        lines.push([
-            line(&healthy, "healthy", BLUE, None)?,
-            line(&context, "with the fault", VERMILLION, Some(0))?,
-        ]);
+/// When a trace lacks the static pressure or the room's air.
+pub fn fault_figure(data: &FigureData<'_>, fault: &Faulty<'_>) -> Result<Figure, FigureError> {
+    let air = format!("room.{}.air_C", fault.room);
+    let healthy_air = fault.healthy.column(&air).ok_or_else(|| data.lacks(&air))?;
+    let air = data.need(&air)?;
+    let lacks = || data.lacks("supply_plenum.static_Pa");
+    let healthy_static = external_static(fault.healthy).ok_or_else(lacks)?;
+    let statics = external_static(&data.outcome.trace).ok_or_else(lacks)?;
+
+    let mut temperature = under(data);
+    if let Some(column) = data.column(&format!("zone.{}.setpoint_C", fault.zone)) {
+        let pieces = all_held(&data.line(column, Temperature));
+        let line = Line::new(pieces, "setpoint", INK).stroke(SETPOINT);
+        temperature.push(Layer::Line(line));
     }
-    let setpoint = overlay.faulty.column(&set).map(|column| {
-        let mut pieces = context.thin(column, 1500, |v| units.convert(Quantity::Temperature, v));
-        pieces.iter_mut().for_each(|p| *p = held(p));
-        pieces
-    });
-    let limit = story.limits.static_pa.as_ref();
-    let limit = limit.map(|l| (units.convert(Quantity::Pressure, l.value), l));
-    let limit_text =
-        limit.map(|(_, l)| format!("limit {}", units.text(Quantity::Pressure, l.value)));
-    let margin = label_margin(
-        ["with the fault"].into_iter().chain(limit_text.as_deref()),
-        190.0,
-    );
-    let mut remarks = vec![format!(
-        "Above: air of {}, setpoint dotted. Below: total external static, supply minus return.",
-        overlay.room
-    )];
-    remarks.extend(context.trip_notes(WIDTH - 2.0 * EDGE));
-    let bottom = BODY_TOP + 2.0 * (HEADING + HEIGHT) + TIME_AXIS;
-    let height = bottom + NOTE * remarks.len() as f64 + 16.0;
-    let title = format!("Fault: {}", overlay.words);
-    sheet("fault", &title, (WIDTH, height.ceil()), |canvas| {
-        header(canvas, &title, &context);
-        let (left, right) = (EDGE + 60.0, WIDTH - EDGE - margin);
-        let ticks = context.ticks(right - left);
-        let mut top = BODY_TOP + HEADING;
-        for (i, pair) in lines.iter().enumerate() {
-            let mut seen = range(
-                pair.iter()
-                    .flat_map(|s| s.pieces.iter().flatten())
-                    .map(|p| &p.1),
-            );
-            if i == 0 {
-                let set = setpoint.iter().flatten().flatten().map(|p| &p.1);
-                seen = cover(seen, range(set));
-            } else {
-                seen = cover(seen, limit.map(|l| (0.0, l.0)));
-            }
-            let (low, high) = seen.unwrap_or((0.0, 1.0));
-            let scale = nice_scale(low, high, 5.0);
-            let panel = Panel {
-                left,
-                top,
-                right,
-                bottom: top + HEIGHT,
-                time: context.span,
-                value: (scale.0, scale.1),
-                step: scale.2,
-            };
-            ground(canvas, &panel, &context, &ticks);
-            let mut labels: Vec<EndLabel> = Vec::new();
-            if i == 0 {
-                for piece in setpoint.iter().flatten() {
-                    canvas.path(&panel.points(piece), Stroke::new(INK, 1.2).dashed(2.0, 3.0));
-                }
-            } else if let (Some((at, _)), Some(text)) = (limit, &limit_text) {
-                let stroke = Stroke::new(LIMIT, 1.6).dashed(10.0, 4.0);
-                canvas.line((left, panel.y(at)), (right, panel.y(at)), stroke);
-                labels.push(EndLabel::line(at, text.clone(), stroke));
-            }
-            for series in pair {
-                panel.series(canvas, series, Stroke::new(series.colour, LINE));
-                labels.extend(EndLabel::of(series));
-            }
-            let (quantity, what) = match i {
-                0 => (Quantity::Temperature, "Room air"),
-                _ => (Quantity::Pressure, "Static pressure"),
-            };
-            panel.value_axis(canvas, &format!("{what}, {}", units.symbol(quantity)));
-            let heading = match i {
-                0 => format!("Air of {}", overlay.room),
-                _ => "Total external static pressure (supply minus return)".to_owned(),
-            };
-            panel.heading(canvas, &heading);
-            panel.end_labels(canvas, &labels, margin);
-            if i == 1 {
-                panel.time_axis(canvas, &ticks);
-            }
-            top = panel.bottom + HEADING;
-        }
-        notes(canvas, &remarks, bottom);
-    })
+    temperature.extend(pair(data, healthy_air, air, Temperature));
+    let limit = &data.scenario.limits.static_pa;
+    let text = format!("limit {}", data.text(limit.value, Pressure));
+    let mut pressure = under(data);
+    let value = data.shown(limit.value, Pressure);
+    pressure.push(Layer::Limit(value, text, LIMIT_LINE, Vec::new()));
+    pressure.extend(pair(data, &healthy_static, &statics, Pressure));
+
+    let apart = [
+        apart(
+            data,
+            healthy_air,
+            air,
+            TemperatureDifference,
+            ("warmer", "colder"),
+        )
+        .map(|text| format!("{} up to {text}", fault.room)),
+        apart(
+            data,
+            &healthy_static,
+            &statics,
+            Pressure,
+            ("higher", "lower"),
+        )
+        .map(|text| format!("static up to {text}")),
+    ];
+    let apart: Vec<String> = apart.into_iter().flatten().collect();
+    let finding = match apart.is_empty() {
+        true => "no difference to be seen".to_owned(),
+        false => apart.join(", "),
+    };
+    let mut sheet = data.sheet(format!("{}: {finding}", super::data::capital(fault.words)));
+    let zero = Some((0.0, 0.0));
+    sheet.panels = vec![
+        Panel::new(format!("Air of {}", fault.room), HEIGHT, temperature).fitted(
+            &data.axis("Room air", Temperature),
+            None,
+            5.0,
+        ),
+        Panel::new(
+            "Total external static (supply minus return)",
+            HEIGHT,
+            pressure,
+        )
+        .fitted(&data.axis("Static", Pressure), zero, 5.0),
+    ];
+    sheet.notes = data.trip_notes();
+    sheet.draw()
 }
 
-/// Grid, scheduled periods, and a mark where a fault begins or ends.
-fn ground(canvas: &mut Canvas<'_>, panel: &Panel, context: &Context<'_>, ticks: &[Tick]) {
-    panel.ground(canvas, &context.any_band(), ticks);
-    for event in context.story.events_of(EventKind::Fault) {
-        let x = panel.x(event.t_s);
-        let stroke = Stroke::new(INK, 1.2).dashed(6.0, 4.0);
-        canvas.line((x, panel.top), (x, panel.bottom), stroke);
-        let word = if event.text.starts_with("fault ends") {
-            "ends"
-        } else {
-            "begins"
-        };
-        let x = x.clamp(panel.left + 4.0, panel.right - 60.0);
-        let kind = Type::new(SMALL).bold().align(Align::Left);
-        canvas.label(
-            &format!("fault {word}"),
-            (x + 6.0, panel.top + 11.0),
-            kind,
-            PAPER,
-        );
-    }
+/// Scheduled periods, and marks where a fault begins or ends.
+fn under(data: &FigureData<'_>) -> Vec<Layer> {
+    let faults = data.outcome.events.iter().filter(|e| e.what == What::Fault);
+    let named = faults.map(|e| {
+        let ends = e.text.starts_with("fault ends");
+        (
+            e.t_s,
+            if ends { "fault ends" } else { "fault begins" }.to_owned(),
+        )
+    });
+    vec![
+        Layer::Shade(data.any_scheduled(), SCHEDULED),
+        Layer::Events(named.collect()),
+    ]
+}
+
+fn pair(
+    data: &FigureData<'_>,
+    healthy: &[f64],
+    faulty: &[f64],
+    dimension: Dimension,
+) -> [Layer; 2] {
+    let line = |values, name, colour| Line::new(data.line(values, dimension), name, colour);
+    [
+        Layer::Line(line(healthy, "healthy", BLUE)),
+        Layer::Line(line(faulty, "with the fault", VERMILLION).marked(0)),
+    ]
+}
+
+/// The furthest that two runs part, in words; `None` when it would read as nothing.
+fn apart(
+    data: &FigureData<'_>,
+    healthy: &[f64],
+    faulty: &[f64],
+    dimension: Dimension,
+    (more, less): (&str, &str),
+) -> Option<String> {
+    let differences = faulty.iter().zip(healthy).map(|(f, h)| f - h);
+    let furthest = differences
+        .filter(|d| d.is_finite())
+        .max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let shown = data.shown(furthest.abs(), dimension);
+    let rounded = crate::quantity::significant((shown * 10.0).round() / 10.0, 3);
+    let word = if furthest > 0.0 { more } else { less };
+    let symbol = dimension.shown_unit(data.units).symbol;
+    (rounded != "0").then(|| format!("{rounded} {symbol} {word}"))
 }

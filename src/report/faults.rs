@@ -9,11 +9,10 @@ use comfy_table::{
 };
 use rayon::prelude::*;
 
-use super::fault_figure::{Overlay, fault_figure};
+use super::fault_figure::{Faulty, fault_figure};
 use super::results::ResultsError;
-use super::tell::story;
 use super::verdict::locked_out;
-use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
+use super::{Figure, FigureData, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::control::Mode;
 use crate::fault::Kind;
 use crate::quantity::{Dimension, significant};
@@ -482,14 +481,14 @@ fn draw(
 ) -> Result<Vec<(String, Figure, Vec<u8>)>, FigureError> {
     let figures = study.cases.par_iter().enumerate().map(|(i, case)| {
         let zone = &s.zones[case.zone];
-        let overlay = Overlay {
+        let overlay = Faulty {
             words: &name(s, case, units),
             room: &s.rooms[zone.room].name,
             zone: &zone.name,
             healthy: &study.healthy.trace,
-            faulty: &case.outcome.trace,
         };
-        let figure = fault_figure(&story(s, &case.outcome, units), &overlay, units)?;
+        let data = FigureData::new("fault", s, &case.outcome, units)?;
+        let figure = fault_figure(&data, &overlay)?;
         let png = figure.png()?;
         let kind = case.fault.fault.kind().about().name.replace(' ', "-");
         Ok((format!("{:02}-{kind}", i + 1), figure, png))

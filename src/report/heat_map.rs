@@ -1,12 +1,12 @@
 //! A table whose cells are shaded by how much of a limit is used. The numbers stand in the cells, and a
-//! broken limit carries a mark and hatching, so that nothing hangs on the shade.
+//! limit that is exceeded carries a mark and hatching, so that nothing hangs on the shade.
 
+use super::Figure;
 use super::canvas::{Canvas, Stroke, sheet};
-use super::lettering::{Align, BODY, SMALL, TITLE, Type, elide, text_width};
-use super::marks::{Key, key};
+use super::lettering::{Align, SMALL, Type, elide, text_width};
+use super::marks::Key;
 use super::palette::{Colour, FRAME, INK, LIMIT, Marker, ORANGE, PAPER, VERMILLION};
-use super::panel::{BODY_TOP, EDGE, NOTE, WIDTH, notes};
-use super::{Figure, FigureError};
+use super::plot::{EDGE, WIDTH, header, notes};
 
 /// Height of a row, px.
 const ROW: f64 = 26.0;
@@ -22,8 +22,8 @@ pub struct HeatCell {
     pub text: String,
     /// Share of the limit in use; NaN for a cell that is not judged.
     pub used: f64,
-    /// Whether the limit is broken.
-    pub broken: bool,
+    /// Whether the limit is exceeded.
+    pub exceeded: bool,
 }
 
 /// A row.
@@ -53,46 +53,31 @@ pub struct HeatMap {
 }
 
 /// Draws a heat map.
-///
-/// # Errors
-/// When the drawing backend fails.
-pub fn heat_map(name: &'static str, map: &HeatMap) -> Result<Figure, FigureError> {
+pub fn heat_map(name: &'static str, map: &HeatMap) -> Figure {
     let names = map.rows.iter().map(|r| text_width(&r.name, SMALL, false));
     let widest = names.fold(text_width(&map.rows_are, SMALL, true), f64::max);
     let left = EDGE + widest.min(WIDEST_NAME) + 16.0;
     let wide = (WIDTH - EDGE - left) / map.columns.len().max(1) as f64;
-    let top = BODY_TOP + HEAD;
-    let bottom = top + ROW * map.rows.len() as f64;
-    let height = bottom + 14.0 + NOTE * map.remarks.len() as f64 + 16.0;
-    sheet(name, &map.title, (WIDTH, height.ceil()), |canvas| {
-        canvas.text(&map.title, (EDGE, 32.0), Type::new(TITLE).bold());
-        let subtitle = elide(&map.subtitle, BODY, false, WIDTH - 2.0 * EDGE);
-        canvas.text(&subtitle, (EDGE, 57.0), Type::new(BODY).muted());
-        let entries = [
-            (Key::Fill(shade(0.5)), "half of a limit used"),
-            (Key::Fill(shade(1.0)), "nearly all"),
-            (
-                Key::Hatch(VERMILLION.tint(0.7), shade(2.0)),
-                "broken, marked ▲",
-            ),
-        ];
-        key(canvas, &entries, (WIDTH - EDGE, 32.0));
+    let key = [
+        (Key::Fill(shade(0.5)), "half of a limit used".to_owned()),
+        (Key::Fill(shade(1.0)), "nearly all".to_owned()),
+        (
+            Key::Hatch(VERMILLION.tint(0.7), shade(2.0)),
+            "exceeded, marked ▲".to_owned(),
+        ),
+    ];
+    sheet(name, &map.title, WIDTH, |canvas| {
+        let top = header(canvas, &map.title, &map.subtitle, &key) + HEAD;
+        let bottom = top + ROW * map.rows.len() as f64;
         let head = Type::new(SMALL).bold();
         canvas.text(&map.rows_are, (EDGE, top - 12.0), head);
         for (i, (what, unit)) in map.columns.iter().enumerate() {
             let x = left + wide * (i as f64 + 0.5);
-            let centred = head.align(Align::Centre);
-            canvas.text(
-                &elide(what, SMALL, true, wide - 6.0),
-                (x, top - 28.0),
-                centred,
-            );
+            let what = elide(what, SMALL, true, wide - 6.0);
+            canvas.text(&what, (x, top - 28.0), head.align(Align::Centre));
             let kind = Type::new(SMALL).muted().align(Align::Centre);
-            canvas.text(
-                &elide(unit, SMALL, false, wide - 6.0),
-                (x, top - 12.0),
-                kind,
-            );
+            let unit = elide(unit, SMALL, false, wide - 6.0);
+            canvas.text(&unit, (x, top - 12.0), kind);
         }
         for (r, row) in map.rows.iter().enumerate() {
             let y = top + ROW * r as f64;
@@ -100,37 +85,30 @@ pub fn heat_map(name: &'static str, map: &HeatMap) -> Result<Figure, FigureError
             canvas.text(&name, (EDGE, y + ROW / 2.0), Type::new(SMALL));
             for (i, cell) in row.cells.iter().enumerate() {
                 let x = left + wide * i as f64;
-                draw(
-                    canvas,
-                    cell,
-                    (x + 1.0, y + 1.0, x + wide - 1.0, y + ROW - 1.0),
-                );
+                let place = (x + 1.0, y + 1.0, x + wide - 1.0, y + ROW - 1.0);
+                draw(canvas, cell, place);
             }
         }
         canvas.outline(left, top, WIDTH - EDGE, bottom, Stroke::new(FRAME, 1.0));
-        notes(canvas, &map.remarks, bottom + 14.0);
+        notes(canvas, &map.remarks, bottom + 14.0)
     })
 }
 
-fn draw(canvas: &mut Canvas<'_>, cell: &HeatCell, (x0, y0, x1, y1): (f64, f64, f64, f64)) {
+fn draw(canvas: &mut Canvas, cell: &HeatCell, (x0, y0, x1, y1): (f64, f64, f64, f64)) {
     let ground = shade(cell.used);
     canvas.rect(x0, y0, x1, y1, ground);
     let middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0);
     let kind = Type::new(SMALL).align(Align::Centre);
-    if !cell.broken {
+    if !cell.exceeded {
         let text = elide(&cell.text, SMALL, false, x1 - x0 - 8.0);
         canvas.text(&text, middle, kind);
         return;
     }
-    canvas.hatch(
-        (x0, y0, x1, y1),
-        6.0,
-        true,
-        Stroke::new(VERMILLION.tint(0.7), 0.9),
-    );
+    let stroke = Stroke::new(VERMILLION.tint(0.7), 0.9);
+    canvas.hatch((x0, y0, x1, y1), 6.0, stroke, ground);
     canvas.marker(Marker::Up, (x0 + 12.0, middle.1), 5.0, LIMIT);
     let text = elide(&cell.text, SMALL, true, x1 - x0 - 40.0);
-    canvas.label(
+    canvas.label_on(
         &text,
         (middle.0 + 6.0, middle.1),
         kind.bold().colour(INK),
@@ -158,7 +136,7 @@ mod tests {
         let cell = |text: &str, used: f64| HeatCell {
             text: text.into(),
             used,
-            broken: used > 1.0,
+            exceeded: used > 1.0,
         };
         let map = HeatMap {
             title: "Sets of zones".into(),
@@ -174,11 +152,11 @@ mod tests {
             }],
             remarks: vec!["Rooms at their setpoints.".into()],
         };
-        let figure = heat_map("combinations", &map).unwrap();
-        for text in ["263", "1.2", "study", "zones calling", "broken, marked ▲"] {
+        let figure = heat_map("combinations", &map);
+        for text in ["263", "1.2", "study", "zones calling", "exceeded, marked ▲"] {
             assert!(figure.svg.contains(text), "{text}");
         }
         assert!(figure.svg.contains("<polygon"), "the mark is a shape");
-        assert_eq!(figure, heat_map("combinations", &map).unwrap());
+        assert_eq!(figure, heat_map("combinations", &map));
     }
 }

@@ -1,20 +1,16 @@
 //! Letters: sizes, styles, and how wide a text is.
 
-use super::palette::{Colour, INK, MUTED};
-use plotters::prelude::{FontFamily, FontStyle};
-use plotters::style::{FontDesc, register_font};
-use std::sync::Once;
+use std::sync::OnceLock;
 
-/// Texts are measured this many times as large, since the metrics are whole numbers.
-const FINE: f64 = 10.0;
-/// Fonts asked for, best first; the first is the one measured with and rasterised with, the
-/// second has nearly the same widths.
-const FAMILY: &str = "DejaVu Sans, Verdana, sans-serif";
-/// The backend writes its sizes divided by this.
-pub const BACKEND_EM: f64 = 1.24;
-/// The metrics take a size from ascent to descent, which in DejaVu Sans is this many em
-/// (0.928 + 0.236, from the font's `hhea` table).
-const DEJAVU_HEIGHT_EM: f64 = 1.164;
+use ttf_parser::Face;
+
+use super::palette::{Colour, INK, MUTED};
+
+/// Fonts asked for, best first; the first is the one measured with and rastered with, the second
+/// has nearly the same widths.
+pub(super) const FAMILY: &str = "DejaVu Sans, Verdana, sans-serif";
+/// From the middle of capitals down to their foot: half DejaVu's capital height, em.
+pub(super) const BASELINE_EM: f64 = 0.365;
 
 /// Size of the sheet's title, px.
 pub const TITLE: f64 = 21.0;
@@ -35,7 +31,7 @@ pub enum Align {
 }
 
 /// How text looks. It is always centred vertically on the point given.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Type {
     /// Size of the em, px.
     pub size: f64,
@@ -51,7 +47,7 @@ pub struct Type {
 
 impl Type {
     /// Plain text of a size, held by its left end.
-    pub fn new(size: f64) -> Self {
+    pub const fn new(size: f64) -> Self {
         Self {
             size,
             bold: false,
@@ -61,71 +57,110 @@ impl Type {
         }
     }
     /// Bold.
-    pub fn bold(self) -> Self {
+    pub const fn bold(self) -> Self {
         Self { bold: true, ..self }
     }
     /// In the colour of secondary text.
-    pub fn muted(self) -> Self {
-        Self {
-            colour: MUTED,
-            ..self
-        }
+    pub const fn muted(self) -> Self {
+        self.colour(MUTED)
     }
     /// In a colour.
-    pub fn colour(self, colour: Colour) -> Self {
+    pub const fn colour(self, colour: Colour) -> Self {
         Self { colour, ..self }
     }
     /// Held by another end.
-    pub fn align(self, align: Align) -> Self {
+    pub const fn align(self, align: Align) -> Self {
         Self { align, ..self }
     }
     /// Reading from bottom to top.
-    pub fn upright(self) -> Self {
+    pub const fn upright(self) -> Self {
         Self {
             upright: true,
             ..self
         }
     }
+    /// Left end of a text `width` px wide that is held at `x`.
+    pub fn left_of(&self, x: f64, width: f64) -> f64 {
+        match self.align {
+            Align::Left => x,
+            Align::Centre => x - width / 2.0,
+            Align::Right => x - width,
+        }
+    }
 }
 
-/// The font at a size in the backend's units.
-pub fn font(size: f64, bold: bool) -> FontDesc<'static> {
-    static REGISTER: Once = Once::new();
-    REGISTER.call_once(|| {
-        // The bytes are compiled in; a failure would show as an error on the first text drawn.
-        let _ = register_font(FAMILY, FontStyle::Normal, dejavu::sans::regular());
-        let _ = register_font(FAMILY, FontStyle::Bold, dejavu::sans::bold());
+/// The font, compiled in; `None` only if its bytes were damaged.
+pub(super) fn face(bold: bool) -> Option<&'static Face<'static>> {
+    static FACES: OnceLock<[Option<Face<'static>>; 2]> = OnceLock::new();
+    let faces = FACES.get_or_init(|| {
+        [dejavu::sans::regular(), dejavu::sans::bold()].map(|bytes| Face::parse(bytes, 0).ok())
     });
-    let weight = if bold {
-        FontStyle::Bold
-    } else {
-        FontStyle::Normal
-    };
-    FontDesc::new(FontFamily::Name(FAMILY), size, weight)
+    faces[usize::from(bold)].as_ref()
+}
+
+/// Width of a letter, em. One that the font lacks has a guess.
+pub(super) fn advance(face: &Face<'_>, letter: char) -> f64 {
+    let id = face.glyph_index(letter);
+    let width = id.and_then(|id| face.glyph_hor_advance(id));
+    width.map_or(0.6, |w| f64::from(w) / f64::from(face.units_per_em()))
 }
 
 /// Width of a text, px.
 pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
-    font(size * FINE * DEJAVU_HEIGHT_EM, bold)
-        .box_size(text)
-        .map_or(0.6 * size * text.chars().count() as f64, |(width, _)| {
-            f64::from(width) / FINE
-        })
+    face(bold).map_or(0.0, |face| {
+        size * text.chars().map(|c| advance(face, c)).sum::<f64>()
+    })
 }
 
 /// The text itself, or as much of it as fits with an ellipsis behind.
 pub fn elide(text: &str, size: f64, bold: bool, width: f64) -> String {
-    if text_width(text, size, bold) <= width {
+    let Some(face) = face(bold) else {
         return text.to_owned();
-    }
-    let mut short: String = text.to_owned();
-    while short.pop().is_some() {
-        let candidate = format!("{}…", short.trim_end());
-        if text_width(&candidate, size, bold) <= width {
-            return candidate;
+    };
+    let dots = size * advance(face, '…');
+    let (mut used, mut fits) = (0.0, 0);
+    for (at, c) in text.char_indices() {
+        used += size * advance(face, c);
+        if used + dots <= width {
+            fits = at + c.len_utf8();
+        }
+        if used > width {
+            let short = text[..fits].trim_end();
+            return if fits > 0 {
+                format!("{short}…")
+            } else {
+                String::new()
+            };
         }
     }
-    String::new()
+    text.to_owned()
+}
+
+/// A text cut into at most `most` lines no wider than `width` px; what is left over is elided.
+pub fn wrapped(text: &str, (size, bold): (f64, bool), width: f64, most: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    let mut used = 0.0;
+    let space = text_width(" ", size, bold);
+    for word in text.split_whitespace() {
+        let needed = text_width(word, size, bold);
+        let full = used > 0.0 && used + space + needed > width;
+        if full && lines.len() < most {
+            lines.push(String::new());
+            used = 0.0;
+        }
+        let line = lines.len() - 1;
+        if used > width {
+            // The last line is full and will be elided: no use in growing it.
+            break;
+        }
+        if used > 0.0 {
+            lines[line].push(' ');
+            used += space;
+        }
+        lines[line] += word;
+        used += needed;
+    }
+    lines.iter().map(|l| elide(l, size, bold, width)).collect()
 }
 
 #[cfg(test)]
@@ -137,5 +172,16 @@ mod tests {
         let short = elide("Consulting room on the north side", 14.0, false, 120.0);
         assert!(short.ends_with('…') && text_width(&short, 14.0, false) <= 120.0);
         assert_eq!(elide("Office", 14.0, false, 120.0), "Office");
+    }
+
+    #[test]
+    fn words_wrap_within_their_width() {
+        let text = "Less air through the grille or a larger face: half the flow is 18 dB less";
+        let lines = wrapped(text, (SMALL, false), 200.0, 9);
+        assert!(lines.len() > 2);
+        assert!(lines.iter().all(|l| text_width(l, SMALL, false) <= 200.0));
+        assert_eq!(lines.join(" "), text);
+        let cut = wrapped(text, (SMALL, false), 200.0, 2);
+        assert!(cut.len() == 2 && cut[1].ends_with('…'));
     }
 }

@@ -1,14 +1,16 @@
 //! Figures a trainer can put on a wall, and output written whole or not at all.
 //!
-//! A figure is a function of a [`Story`] (names, limits, events) and a [`Trace`]
-//! (numbers). It is drawn once, as SVG; [`Figure::png`] rasterises that drawing. The same input
-//! gives the same bytes. To add a figure, write its file and add it to [`FIGURES`].
+//! A figure is a function of [`FigureData`], a borrowed view of a scenario and its run. Figures over
+//! time are sheets of panels described as data ([`sheet`]), laid out and drawn in one place
+//! ([`draw`]). The shapes are written as SVG and rastered as PNG. The same input gives the same
+//! bytes. To add a figure, write its file and add it to [`FIGURES`].
 
 mod bands;
 mod canvas;
 pub mod combinations;
 pub mod compare;
-mod context;
+mod data;
+mod draw;
 pub mod fault_figure;
 pub mod faults;
 pub mod heat_map;
@@ -17,20 +19,19 @@ mod marks;
 mod outlets;
 pub mod overlay;
 mod palette;
-mod panel;
+mod plot;
 mod pressure;
 mod raster;
 pub mod results;
 mod rooms;
 mod series;
+mod sheet;
 pub mod size_relief;
 mod sound;
 mod spectrum;
-mod story;
 mod supply;
 pub mod sweep;
 pub mod table;
-pub mod tell;
 mod time_axis;
 mod timeline;
 mod tornado;
@@ -40,24 +41,14 @@ pub mod words;
 mod write;
 
 pub use bands::{BandPanel, BandPoint, BandSheet, bands};
-pub use outlets::outlets;
-pub use pressure::pressure;
+pub use data::FigureData;
 pub use raster::PNG_SCALE;
-pub use rooms::rooms;
-pub use series::{MAX_POINTS, decimate};
-pub use sound::sound;
-pub use spectrum::spectrum;
-pub use story::{
-    Differential, EventKind, Story, StoryEvent, StoryLimit, StoryLimits, StoryRoomSound,
-    StorySound, StorySpectrum, StoryStatic, StoryZone,
-};
-pub use supply::supply;
-pub use timeline::timeline;
 pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
 pub use units::{Quantity, UnitSystem};
 pub use write::{OutputDir, OutputError, Staged};
 
-use crate::trace::Trace;
+use crate::run::Outcome;
+use crate::scenario::Scenario;
 use rayon::prelude::*;
 
 /// Why a figure could not be drawn.
@@ -88,7 +79,7 @@ pub enum FigureError {
 }
 
 /// A finished drawing.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
     /// Name for files: `rooms`, `pressure`, ...
     pub name: &'static str,
@@ -98,20 +89,21 @@ pub struct Figure {
     pub width_px: u32,
     /// Height of the drawing, px.
     pub height_px: u32,
+    shapes: Vec<canvas::Shape>,
 }
 
-/// A function that draws a figure.
-pub type Draw = fn(&Story, &Trace, UnitSystem) -> Result<Figure, FigureError>;
+/// A function that draws a figure of a run.
+pub type Draw = fn(&FigureData<'_>) -> Result<Figure, FigureError>;
 
-/// Every figure by name, in the order a person looks at them.
+/// Every figure of a run by name, in the order a person looks at them.
 pub const FIGURES: &[(&str, Draw)] = &[
-    ("rooms", rooms),
-    ("timeline", timeline),
-    ("pressure", pressure),
-    ("supply", supply),
-    ("outlets", outlets),
-    ("sound", sound),
-    ("spectrum", spectrum),
+    ("rooms", rooms::rooms),
+    ("timeline", timeline::timeline),
+    ("pressure", pressure::pressure),
+    ("supply", supply::supply),
+    ("outlets", outlets::outlets),
+    ("sound", sound::sound),
+    ("spectrum", spectrum::spectrum),
 ];
 
 /// Draws every figure in [`FIGURES`] with its PNG, in parallel, in their order.
@@ -119,14 +111,14 @@ pub const FIGURES: &[(&str, Draw)] = &[
 /// # Errors
 /// The first error of any figure.
 pub fn draw_all(
-    story: &Story,
-    trace: &Trace,
+    scenario: &Scenario,
+    outcome: &Outcome,
     units: UnitSystem,
 ) -> Result<Vec<(Figure, Vec<u8>)>, FigureError> {
     FIGURES
         .par_iter()
-        .map(|(_, draw)| {
-            let figure = draw(story, trace, units)?;
+        .map(|(name, draw)| {
+            let figure = draw(&FigureData::new(name, scenario, outcome, units)?)?;
             let png = figure.png()?;
             Ok((figure, png))
         })

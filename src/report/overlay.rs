@@ -2,20 +2,13 @@
 
 use chrono::NaiveDateTime;
 
-use super::canvas::{Stroke, sheet};
-use super::context::Series;
-use super::lettering::{BODY, TITLE, Type, elide};
-use super::palette::{INK, LIMIT, Marker, PAPER, series};
-use super::panel::{
-    BODY_TOP, EDGE, EndLabel, HEADING, LINE, NOTE, Panel, TIME_AXIS, WIDTH, label_margin,
-    nice_scale, notes,
-};
-use super::series::{cover, decimate, held, range};
-use super::time_axis::ticks;
+use super::canvas::Stroke;
+use super::palette::{INK, series};
+use super::series::{held, pieces, range};
+use super::sheet::{LIMIT_LINE, Layer, Line, Panel, Sheet};
 use super::{Figure, FigureError};
 
-/// Points a line is thinned to.
-const POINTS: usize = 1500;
+const SETPOINT: Stroke = Stroke::new(INK, 1.5).dashed(9.0, 4.0);
 
 /// One run's part in a panel.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,7 +43,7 @@ pub struct OverlayPanel {
 /// A sheet of panels over one time axis.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Overlay {
-    /// Title.
+    /// What the sheet is about; its title says what was found.
     pub title: String,
     /// Line below it.
     pub subtitle: String,
@@ -68,117 +61,88 @@ pub struct Overlay {
 ///
 /// # Errors
 /// When no line spans any time.
-pub fn overlay(name: &'static str, sheet_of: &Overlay) -> Result<Figure, FigureError> {
-    let times = sheet_of
-        .panels
-        .iter()
-        .flat_map(|p| &p.lines)
-        .flat_map(|l| &l.t_s);
-    let span = range(times).filter(|(from, to)| to > from);
-    let span = span.ok_or(FigureError::NoTime { figure: name })?;
-    let labels = sheet_of
-        .panels
-        .iter()
-        .filter_map(|p| p.limit.as_ref().map(|l| l.1.as_str()));
-    let margin = label_margin(
-        sheet_of.runs.iter().map(String::as_str).chain(labels),
-        250.0,
-    );
-    let count = sheet_of.panels.len();
-    let tall: f64 = match count {
+pub fn overlay(name: &'static str, of: &Overlay) -> Result<Figure, FigureError> {
+    let lines = of.panels.iter().flat_map(|p| &p.lines);
+    let tall = match of.panels.len() {
         0..=2 => 240.0,
         3 | 4 => 170.0,
         _ => 130.0,
     };
-    let bottom = BODY_TOP + count as f64 * (tall + HEADING) + TIME_AXIS;
-    let height = bottom + NOTE * sheet_of.remarks.len() as f64 + 16.0;
-    sheet(name, &sheet_of.title, (WIDTH, height.ceil()), |canvas| {
-        canvas.text(&sheet_of.title, (EDGE, 32.0), Type::new(TITLE).bold());
-        let subtitle = elide(&sheet_of.subtitle, BODY, false, WIDTH - 2.0 * EDGE);
-        canvas.text(&subtitle, (EDGE, 57.0), Type::new(BODY).muted());
-        let (left, right) = (EDGE + 60.0, WIDTH - EDGE - margin);
-        let ticks = ticks(sheet_of.start, span, right - left, 62.0);
-        let mut top = BODY_TOP + HEADING;
-        for (i, content) in sheet_of.panels.iter().enumerate() {
-            let lines: Vec<Series> = content
-                .lines
-                .iter()
-                .map(|line| Series {
-                    name: sheet_of.runs.get(line.run).cloned().unwrap_or_default(),
-                    colour: series(line.run),
-                    marker: Some(line.run),
-                    pieces: decimate(&line.t_s, &line.values, POINTS),
-                })
-                .collect();
-            let seen = range(
-                lines
-                    .iter()
-                    .flat_map(|l| l.pieces.iter().flatten())
-                    .map(|p| &p.1),
-            );
-            let seen = cover(seen, range(content.worst.iter().map(|w| &w.2)));
-            let seen = cover(seen, content.reach);
-            let seen = cover(seen, content.limit.as_ref().map(|l| (l.0, l.0)));
-            let seen = cover(seen, range(content.setpoint.iter().map(|p| &p.1)));
-            let seen = seen.unwrap_or((0.0, 1.0));
-            let pad = 0.04 * (seen.1 - seen.0);
-            // An end that the axis had to reach anyway needs no air beyond it.
-            let low = match content.reach {
-                Some((low, _)) if seen.0 >= low => low,
-                _ => seen.0 - pad,
-            };
-            let high = match content.reach {
-                Some((low, high)) if high > low && seen.1 <= high => high,
-                _ => seen.1 + pad,
-            };
-            let scale = nice_scale(low, high, 4.0);
-            let panel = Panel {
-                left,
-                top,
-                right,
-                bottom: top + tall,
-                time: span,
-                value: (scale.0, scale.1),
-                step: scale.2,
-            };
-            panel.ground(canvas, &[], &ticks);
-            let mut labels = Vec::new();
-            if let Some((value, text)) = &content.limit {
-                let is_limit = text.starts_with("limit");
-                let colour = if is_limit { LIMIT } else { INK };
-                let stroke = Stroke::new(colour, 1.5).dashed(9.0, 4.0);
-                let y = panel.y(*value);
-                canvas.line((left, y), (right, y), stroke);
-                labels.push(EndLabel::line(*value, text.clone(), stroke));
-            }
-            if let Some(&(_, last)) = content.setpoint.last() {
-                let stroke = Stroke::new(INK, 1.5).dashed(9.0, 4.0);
-                let line = Series {
-                    name: "setpoint".into(),
-                    colour: INK,
-                    marker: None,
-                    pieces: vec![held(&content.setpoint)],
-                };
-                panel.series(canvas, &line, stroke);
-                labels.push(EndLabel::line(last, line.name, stroke));
-            }
-            for line in &lines {
-                panel.series(canvas, line, Stroke::new(line.colour, LINE));
-                labels.extend(EndLabel::of(line));
-            }
-            for &(run, t_s, value) in &content.worst {
-                let (x, y) = panel.at((t_s, value));
-                canvas.marker(Marker::Down, (x, y - 7.0), 6.5, PAPER);
-                canvas.marker(Marker::Down, (x, y - 7.0), 5.0, series(run));
-            }
-            panel.value_axis(canvas, &content.axis);
-            panel.heading(canvas, &content.heading);
-            panel.end_labels(canvas, &labels, margin);
-            if i + 1 == count {
-                panel.time_axis(canvas, &ticks);
-            }
-            top += tall + HEADING;
+    Sheet {
+        name,
+        title: finding(of).unwrap_or_else(|| of.title.clone()),
+        subtitle: format!("{} · {}", of.title, of.subtitle),
+        key: Vec::new(),
+        start: of.start,
+        span: range(lines.flat_map(|l| &l.t_s)).unwrap_or((0.0, 0.0)),
+        panels: of.panels.iter().map(|p| panel(of, p, tall)).collect(),
+        lead: 0,
+        columns: 1,
+        notes: of.remarks.clone(),
+    }
+    .draw()
+}
+
+/// The quantity whose worst values part the runs most, else the one whose means do.
+fn finding(of: &Overlay) -> Option<String> {
+    let worst = of.panels.iter().find(|p| p.worst.len() > 1);
+    let mean = |l: &OverlayLine| {
+        let (n, sum) = (l.values.iter().filter(|v| v.is_finite()))
+            .fold((0.0, 0.0), |(n, sum), v| (n + 1.0, sum + v));
+        (l.run, sum / n)
+    };
+    let means = |p: &OverlayPanel| -> Vec<(usize, f64)> { p.lines.iter().map(mean).collect() };
+    let (panel, of_runs, what) = match worst {
+        Some(p) => (p, p.worst.iter().map(|w| (w.0, w.2)).collect(), "at most"),
+        None => {
+            let all = of.panels.iter().map(|p| (p, means(p)));
+            let (p, means) = all
+                .filter(|(_, m)| m.len() > 1)
+                .max_by(|a, b| apart(&a.1).total_cmp(&apart(&b.1)))?;
+            (p, means, "on average")
         }
-        notes(canvas, &sheet_of.remarks, bottom);
-    })
+    };
+    let unit = panel.axis.rsplit(", ").next().unwrap_or_default();
+    let told = of_runs
+        .iter()
+        .filter(|(_, v)| v.is_finite())
+        .map(|(run, v)| {
+            let value = crate::quantity::significant(*v, 3);
+            let name = of.runs.get(*run).map_or("", String::as_str);
+            format!("{value} {unit} in {name}")
+        });
+    let told: Vec<String> = told.collect();
+    Some(format!("{}: {what} {}", panel.heading, told.join(", ")))
+}
+
+/// How far values lie apart.
+fn apart(values: &[(usize, f64)]) -> f64 {
+    range(values.iter().map(|v| &v.1)).map_or(0.0, |(low, high)| high - low)
+}
+
+fn panel(of: &Overlay, panel: &OverlayPanel, tall: f64) -> Panel {
+    let mut layers = Vec::new();
+    if let Some((value, text)) = &panel.limit {
+        let stroke = if text.starts_with("limit") {
+            LIMIT_LINE
+        } else {
+            SETPOINT
+        };
+        layers.push(Layer::Limit(*value, text.clone(), stroke, Vec::new()));
+    }
+    if !panel.setpoint.is_empty() {
+        let line = Line::new(vec![held(&panel.setpoint)], "setpoint", INK);
+        layers.push(Layer::Line(line.stroke(SETPOINT)));
+    }
+    for line in &panel.lines {
+        let pieces = pieces(&line.t_s, &line.values);
+        let name = of.runs.get(line.run).cloned().unwrap_or_default();
+        layers.push(Layer::Line(
+            Line::new(pieces, name, series(line.run)).marked(line.run),
+        ));
+    }
+    for &(run, t_s, value) in &panel.worst {
+        layers.push(Layer::Mark((t_s, value), String::new(), series(run)));
+    }
+    Panel::new(&panel.heading, tall, layers).fitted(&panel.axis, panel.reach, 4.0)
 }

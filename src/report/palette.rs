@@ -11,10 +11,24 @@ pub struct Colour(pub u8, pub u8, pub u8);
 
 impl Colour {
     /// This colour at `share` (0 to 1) over white: opaque, so that drawing needs no blending.
-    pub fn tint(self, share: f64) -> Self {
-        let mix = |c: u8| (255.0 + (f64::from(c) - 255.0) * share).round() as u8;
-        Self(mix(self.0), mix(self.1), mix(self.2))
+    pub const fn tint(self, share: f64) -> Self {
+        Self(mix(self.0, share), mix(self.1, share), mix(self.2, share))
     }
+}
+
+impl Colour {
+    /// The `i`-th shade: the colour itself, darker, lighter, and again.
+    pub const fn shade(self, i: usize) -> Self {
+        match i % 3 {
+            0 => self,
+            1 => Self(self.0 / 2, self.1 / 2, self.2 / 2),
+            _ => self.tint(0.55),
+        }
+    }
+}
+
+const fn mix(c: u8, share: f64) -> u8 {
+    (255.5 + (c as f64 - 255.0) * share) as u8
 }
 
 /// Text and setpoints.
@@ -25,8 +39,8 @@ pub const MUTED: Colour = Colour(0x59, 0x59, 0x59);
 pub const FRAME: Colour = Colour(0x9A, 0x9A, 0x9A);
 /// Grid lines.
 pub const GRID: Colour = Colour(0xE3, 0xE3, 0xE3);
-/// Background of a time band.
-pub const BAND: Colour = Colour(0xEE, 0xF2, 0xF7);
+/// Background of a scheduled period.
+pub const SCHEDULED: Colour = Colour(0xEE, 0xF2, 0xF7);
 /// Quiet traces, such as a sensor beside its room.
 pub const QUIET: Colour = Colour(0xA6, 0xA6, 0xA6);
 /// Limit lines.

@@ -7,7 +7,6 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::table::{Table, Value};
-use super::tell::story;
 use super::{FigureError, OutputDir, OutputError, Staged, UnitSystem, draw_all};
 use crate::control::Calendar;
 use crate::engine::event::Event;
@@ -113,7 +112,7 @@ pub fn write_into(
     figures: bool,
 ) -> Result<PathBuf, ResultsError> {
     let drawn = if figures {
-        draw_all(&story(scenario, outcome, units), &outcome.trace, units)?
+        draw_all(scenario, outcome, units)?
     } else {
         Vec::new()
     };

@@ -1,67 +1,35 @@
 //! From columns to what is drawn: fewer points, spans of time, ranges.
 
-/// Points a line is thinned to.
-pub const MAX_POINTS: usize = 1500;
+/// A line in pieces of `(s, shown unit)`, parted where values are missing.
+pub type Pieces = Vec<Vec<(f64, f64)>>;
 
-/// Thins a column to about `max_points`, keeping the lowest and highest value of every stretch of
-/// time, in their order. Gaps of NaN part the line into pieces.
-pub fn decimate(t: &[f64], y: &[f64], max_points: usize) -> Vec<Vec<(f64, f64)>> {
-    let n = t.len().min(y.len());
-    let bucket = n.div_ceil((max_points / 2).max(1)).max(1);
-    let mut pieces = Vec::new();
-    let mut piece: Vec<(f64, f64)> = Vec::new();
-    // Lowest and highest row of the bucket being filled, and its last row.
-    let mut open: Option<(usize, usize, usize)> = None;
-    let close = |piece: &mut Vec<(f64, f64)>, open: &mut Option<(usize, usize, usize)>| {
-        if let Some((low, high, _)) = open.take() {
-            let (a, b) = (low.min(high), low.max(high));
-            piece.push((t[a], y[a]));
-            if b != a {
-                piece.push((t[b], y[b]));
-            }
-        }
-    };
-    // The ends of a piece are kept as they are, so that lines start and end where data does.
-    let finish = |piece: &mut Vec<(f64, f64)>, last: Option<usize>| {
-        if let Some(i) = last
-            && piece.last() != Some(&(t[i], y[i]))
-        {
-            piece.push((t[i], y[i]));
-        }
-        std::mem::take(piece)
-    };
-    let mut last = None;
-    for i in 0..n {
-        if i % bucket == 0 {
-            close(&mut piece, &mut open);
-        }
-        if !(y[i].is_finite() && t[i].is_finite()) {
-            close(&mut piece, &mut open);
-            if !piece.is_empty() {
-                pieces.push(finish(&mut piece, last.take()));
-            }
-            continue;
-        }
-        if piece.is_empty() && open.is_none() {
-            piece.push((t[i], y[i]));
-            last = Some(i);
-            continue;
-        }
-        last = Some(i);
-        open = Some(match open {
-            None => (i, i, i),
-            Some((low, high, _)) => (
-                if y[i] < y[low] { i } else { low },
-                if y[i] > y[high] { i } else { high },
-                i,
-            ),
-        });
+/// Spans of time, s.
+pub type Spans = Vec<(f64, f64)>;
+
+/// A column as a line. Gaps of NaN part it into pieces.
+pub fn pieces(t: &[f64], y: &[f64]) -> Pieces {
+    let points: Vec<(f64, f64)> = t.iter().copied().zip(y.iter().copied()).collect();
+    let parts = points.split(|(t, y)| !(t.is_finite() && y.is_finite()));
+    parts.filter(|p| !p.is_empty()).map(<[_]>::to_vec).collect()
+}
+
+/// Of each run of points within `cell` px of breadth, the first, lowest, highest and last in their order:
+/// all that can be seen of them (U. Jugel et al., "M4", VLDB 2014).
+pub fn thinned(points: &[(f64, f64)], cell: f64) -> Vec<(f64, f64)> {
+    let of = |p: &(f64, f64)| (p.0 / cell).floor();
+    let mut kept = Vec::new();
+    for run in points.chunk_by(|a, b| of(a) == of(b)) {
+        let by = |a: &usize, b: &usize| run[*a].1.total_cmp(&run[*b].1);
+        let ends = |i: Option<usize>| i.unwrap_or_default();
+        let (low, high) = (
+            ends((0..run.len()).min_by(by)),
+            ends((0..run.len()).max_by(by)),
+        );
+        let mut rows = [0, low.min(high), low.max(high), run.len() - 1].to_vec();
+        rows.dedup();
+        kept.extend(rows.into_iter().map(|i| run[i]));
     }
-    close(&mut piece, &mut open);
-    if !piece.is_empty() {
-        pieces.push(finish(&mut piece, last));
-    }
-    pieces
+    kept
 }
 
 /// Turns a line through samples into one that holds each value until the next. Of samples that
@@ -87,7 +55,7 @@ pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Spans of time during which `holds` is true of the rows; a row lasts until the next.
-pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Vec<(f64, f64)> {
+pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Spans {
     let mut spans = Vec::new();
     let mut since = None;
     for (i, &now) in t.iter().enumerate() {
@@ -109,8 +77,8 @@ pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Vec<(f64, f64)> {
 }
 
 /// Joins spans less than `gap` apart.
-pub fn joined(spans: &[(f64, f64)], gap: f64) -> Vec<(f64, f64)> {
-    let mut out: Vec<(f64, f64)> = Vec::with_capacity(spans.len());
+pub fn joined(spans: &[(f64, f64)], gap: f64) -> Spans {
+    let mut out: Spans = Vec::with_capacity(spans.len());
     for &(from, to) in spans {
         match out.last_mut() {
             Some(last) if from - last.1 < gap => last.1 = to,
@@ -184,16 +152,15 @@ mod tests {
     proptest! {
         #[test]
         fn thinning_keeps_ends_extremes_and_order(
-            y in prop::collection::vec(-50.0f64..50.0, 1..4000), max in 20usize..400
+            y in prop::collection::vec(-50.0f64..50.0, 1..4000), width in 20usize..400
         ) {
-            let t: Vec<f64> = (0..y.len()).map(|i| i as f64 * 30.0).collect();
-            let pieces = decimate(&t, &y, max);
-            prop_assert_eq!(pieces.len(), 1);
-            let points = &pieces[0];
-            prop_assert!(points.len() <= max + 2);
+            let wide = width as f64 / y.len() as f64;
+            let line: Vec<(f64, f64)> = (0..y.len()).map(|i| (i as f64 * wide, y[i])).collect();
+            let points = thinned(&line, 2.0);
+            prop_assert!(points.len() <= 4 * (width / 2 + 1));
             prop_assert!(points.windows(2).all(|w| w[0].0 < w[1].0));
-            prop_assert_eq!(points[0], (t[0], y[0]));
-            prop_assert_eq!(points[points.len() - 1], (t[t.len() - 1], y[y.len() - 1]));
+            prop_assert_eq!(points.first(), line.first());
+            prop_assert_eq!(points.last(), line.last());
             let kept: Vec<f64> = points.iter().map(|p| p.1).collect();
             prop_assert_eq!(range(&kept), range(&y));
         }
@@ -215,10 +182,10 @@ mod tests {
         let t = [0.0, 1.0, 2.0, 3.0, 4.0];
         let y = [1.0, 2.0, f64::NAN, 4.0, 5.0];
         assert_eq!(
-            decimate(&t, &y, 100),
+            pieces(&t, &y),
             [vec![(0.0, 1.0), (1.0, 2.0)], vec![(3.0, 4.0), (4.0, 5.0)]]
         );
-        assert!(decimate(&t, &[f64::NAN; 5], 100).is_empty());
+        assert!(pieces(&t, &[f64::NAN; 5]).is_empty());
     }
 
     #[test]

@@ -1,19 +1,19 @@
 //! Octaves of the loudest minute over the NC curves, source by source: what to change.
 
-use super::canvas::{Canvas, Stroke, sheet};
-use super::context::Context;
-use super::lettering::{Align, BODY, SMALL, Type, elide, text_width};
+use super::canvas::{Canvas, Stroke};
+use super::data::{FigureData, capital, source};
+use super::lettering::{Align, BODY, SMALL, Type, text_width, wrapped};
 use super::palette::{
-    BLUE, BLUISH_GREEN, Colour, FRAME, GRID, INK, LIMIT, MUTED, Marker, ORANGE, PAPER, QUIET,
-    REDDISH_PURPLE, VERMILLION, marker,
+    BLUE, BLUISH_GREEN, Colour, INK, LIMIT, MUTED, Marker, ORANGE, QUIET, REDDISH_PURPLE,
+    VERMILLION, marker,
 };
-use super::panel::{BODY_TOP, EDGE, HEADING, NOTE, Panel, WIDTH, header, nice_scale, notes};
-use super::{Figure, FigureError, Story, StorySpectrum, UnitSystem};
-use crate::measure::noise_rating::{NC_CURVES, nc_rating};
-use crate::measure::sound::octave_text;
+use super::plot::{EDGE, HEADING, NOTE, Plot, Scale, WIDTH, header, notes};
+use super::{Figure, FigureError};
+use crate::measure::noise_rating::{NC_CURVES, NcValue, nc_rating};
+use crate::measure::sound::{LoudRoom, expected_band, octave_text};
 use crate::plant::sound::octave::{Octaves, to_db};
 use crate::plant::sound::{Source, SourceShare};
-use crate::trace::Trace;
+use crate::scenario::sound::RoomSoundLimit;
 
 const TALL: f64 = 430.0;
 /// Width of the list of sources, px.
@@ -22,71 +22,107 @@ const ROW: f64 = 25.0;
 /// Grey of the NC curves.
 const CURVE: Colour = Colour(0xBF, 0xBF, 0xBF);
 
+/// The loudest minute of one room.
+struct Heard<'a> {
+    room: &'a str,
+    loud: &'a LoudRoom,
+    limit: &'a RoomSoundLimit,
+    total: Octaves,
+    ranking: [SourceShare; 6],
+}
+
 /// Draws the octave spectrum of the loudest minute in the room that exceeds its limit most, or
 /// comes nearest to it: all sources together, each source, the NC curves and the limit.
 ///
 /// # Errors
-/// When the trace spans no time or holds no sound, or the story has no spectrum.
-pub fn spectrum(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure, FigureError> {
-    let context = Context::new("spectrum", story, trace, units)?;
-    let heard = story.sound.as_ref().and_then(|s| s.spectrum.as_ref());
-    let room = heard.map_or("NAME", |h| h.room.as_str());
-    context.need(&format!("room.{room}.sound_dBA"))?;
-    let Some(heard) = heard else {
-        return Err(FigureError::NoColumn {
-            figure: "spectrum",
-            column: "room.NAME.sound_dBA".to_owned(),
-        });
-    };
-    let total = to_db(&heard.sound.total());
-    let limit = nc_curve(heard.limit_nc.value);
-    let most = total.iter().chain(&limit).copied().fold(30.0, f64::max);
-    let scale = nice_scale(0.0, most + 5.0, 8.0);
-    let ranking = heard.sound.ranking();
-    let mut remarks = remarks(&context, heard, &total, &ranking);
-    remarks.extend(story.sound.as_ref().map(|s| s.expected.clone()));
-    let axis = 44.0;
-    let bottom = BODY_TOP + HEADING + TALL + axis;
-    let height = bottom + NOTE * remarks.len() as f64 + 16.0;
-
-    sheet(
+/// When the run has no sound.
+pub fn spectrum(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+    let heard = worst(data).ok_or_else(|| data.lacks("room.NAME.sound_dBA"))?;
+    let limit = nc_curve(heard.limit.nc.value);
+    let most = heard
+        .total
+        .iter()
+        .chain(&limit)
+        .copied()
+        .fold(30.0, f64::max);
+    let sheet = data.sheet(title(&heard));
+    let mut remarks = remarks(data, &heard);
+    remarks.push(expected_band(data.scenario.sound.measured_fan));
+    Ok(super::canvas::sheet(
         "spectrum",
-        "Octave spectrum of the loudest minute",
-        (WIDTH, height.ceil()),
+        &sheet.title,
+        WIDTH,
         |canvas| {
-            let title = format!(
-                "What is heard in {}: octaves of its loudest minute",
-                heard.room
-            );
-            header(canvas, &title, &context);
-            let top = BODY_TOP + HEADING;
-            let panel = Panel {
+            let top = header(canvas, &sheet.title, &sheet.subtitle, &[]) + HEADING;
+            let plot = Plot {
                 left: EDGE + 54.0,
                 top,
                 right: WIDTH - EDGE - LIST,
                 bottom: top + TALL,
                 time: (-0.5, 7.7),
-                value: (scale.0, scale.1),
-                step: scale.2,
+                scale: Scale::over(0.0, most + 5.0, 8.0),
             };
-            ground(canvas, &panel);
-            curves(canvas, &panel, heard.limit_nc.value, &limit);
-            for share in ranking.iter().rev() {
-                let levels = to_db(heard.sound.of(share.source));
-                line(canvas, &panel, share.source, &levels);
+            plot.grid(canvas, (0..8).map(f64::from));
+            let names: Vec<String> = (0..8).map(octave_text).collect();
+            let bands = (0..8).map(f64::from).zip(names.iter().map(String::as_str));
+            plot.foot_axis(canvas, bands, "Octave band", 34.0);
+            curves(canvas, &plot, heard.limit.nc.value, &limit);
+            for share in heard.ranking.iter().rev() {
+                let levels = to_db(heard.loud.stretch.sound.of(share.source));
+                line(canvas, &plot, share.source, &levels);
             }
-            let stroke = Stroke::new(INK, 2.6);
-            canvas.path(&panel.points(&points(&total)), stroke);
-            governing(canvas, &panel, heard, &total);
-            panel.value_axis(canvas, "Sound pressure level in the room, dB");
-            let from = context.clock(heard.at_s);
-            panel.heading(
-                canvas,
-                &format!("Octaves in {}, minute from {from}", heard.room),
-            );
-            list(canvas, &panel, heard, &total, &ranking);
-            notes(canvas, &remarks, bottom);
+            canvas.path(&plot.points(&points(&heard.total)), Stroke::new(INK, 2.6));
+            governing(canvas, &plot, &heard);
+            plot.value_axis(canvas, "Sound pressure level in the room, dB");
+            let from = data.clock(heard.loud.stretch.start_s);
+            let heading = format!("Octaves in {}, minute from {from}", heard.room);
+            canvas.text(&heading, (plot.left, top - 12.0), Type::new(BODY).bold());
+            list(canvas, &plot, &heard);
+            notes(canvas, &remarks, plot.bottom + 58.0)
         },
+    ))
+}
+
+/// The room furthest over its limit by whichever rating is worse, or nearest below it.
+fn worst<'a>(data: &FigureData<'a>) -> Option<Heard<'a>> {
+    let limits = &data.scenario.sound.limits;
+    let excess = |l: &LoudRoom| {
+        let nc = match l.nc().value {
+            NcValue::Within(nc) => nc - limits[l.room].nc.value,
+            NcValue::Below15 => f64::NEG_INFINITY,
+            NcValue::Above65 => f64::INFINITY,
+        };
+        nc.max(l.stretch.sound.dba() - limits[l.room].dba.value)
+    };
+    let rooms = data.outcome.loudest.iter();
+    let loud = rooms.max_by(|a, b| excess(a).total_cmp(&excess(b)))?;
+    let room = data.scenario.rooms[loud.room].name.as_str();
+    data.column(&format!("room.{room}.sound_dBA"))?;
+    Some(Heard {
+        room,
+        loud,
+        limit: &limits[loud.room],
+        total: to_db(&loud.stretch.sound.total()),
+        ranking: loud.stretch.sound.ranking(),
+    })
+}
+
+fn title(heard: &Heard<'_>) -> String {
+    let rating = nc_rating(&heard.total);
+    let limit = heard.limit.nc.value;
+    let above = match rating.value {
+        NcValue::Below15 => false,
+        NcValue::Within(value) => value - 1e-9 > limit,
+        NcValue::Above65 => true,
+    };
+    let side = if above { "above" } else { "within" };
+    let main = heard.loud.stretch.sound.loudest_in(rating.governing_band);
+    format!(
+        "{} reaches {}, {side} its limit of NC-{limit:.0}: the {} dominates at {}",
+        capital(heard.room),
+        rating.value,
+        main.name(),
+        octave_text(rating.governing_band)
     )
 }
 
@@ -95,23 +131,6 @@ fn points(levels: &Octaves) -> Vec<(f64, f64)> {
         .map(|b| b as f64)
         .zip(levels.iter().copied())
         .collect()
-}
-
-fn ground(canvas: &mut Canvas<'_>, panel: &Panel) {
-    for band in 0..8 {
-        let x = panel.x(f64::from(band));
-        canvas.line((x, panel.top), (x, panel.bottom), Stroke::new(GRID, 1.0));
-        canvas.line(
-            (x, panel.bottom),
-            (x, panel.bottom + 5.0),
-            Stroke::new(FRAME, 1.0),
-        );
-        let kind = Type::new(SMALL).muted().align(Align::Centre);
-        canvas.text(&octave_text(band as usize), (x, panel.bottom + 15.0), kind);
-    }
-    let kind = Type::new(SMALL).muted().align(Align::Centre);
-    let middle = (panel.left + panel.right) / 2.0;
-    canvas.text("Octave band", (middle, panel.bottom + 34.0), kind);
 }
 
 /// Levels of an NC curve, between the tabled ones in proportion.
@@ -127,10 +146,10 @@ fn nc_curve(nc: f64) -> Octaves {
     std::array::from_fn(|b| low[b] + part * (high[b] - low[b]))
 }
 
-fn curves(canvas: &mut Canvas<'_>, panel: &Panel, limit_nc: f64, limit: &Octaves) {
-    let end = |canvas: &mut Canvas<'_>, levels: &Octaves, text: &str, kind: Type| {
-        let (x, y) = panel.at((7.0, levels[7]));
-        canvas.label(text, (x + 8.0, y), kind, PAPER);
+fn curves(canvas: &mut Canvas, plot: &Plot, limit_nc: f64, limit: &Octaves) {
+    let end = |canvas: &mut Canvas, levels: &Octaves, text: &str, kind: Type| {
+        let (x, y) = plot.at((7.0, levels[7]));
+        canvas.label(text, (x + 8.0, y), kind);
     };
     for (nc, levels) in &NC_CURVES {
         // The limit's own line stands for its neighbour.
@@ -139,10 +158,10 @@ fn curves(canvas: &mut Canvas<'_>, panel: &Panel, limit_nc: f64, limit: &Octaves
         }
         let shown: Vec<_> = points(levels)
             .into_iter()
-            .filter(|p| p.1 <= panel.value.1)
+            .filter(|p| p.1 <= plot.scale.high)
             .collect();
-        canvas.path(&panel.points(&shown), Stroke::new(CURVE, 1.1));
-        if levels[7] <= panel.value.1 {
+        canvas.path(&plot.points(&shown), Stroke::new(CURVE, 1.1));
+        if levels[7] <= plot.scale.high {
             end(
                 canvas,
                 levels,
@@ -152,7 +171,7 @@ fn curves(canvas: &mut Canvas<'_>, panel: &Panel, limit_nc: f64, limit: &Octaves
         }
     }
     let stroke = Stroke::new(LIMIT, 1.8).dashed(10.0, 4.0);
-    canvas.path(&panel.points(&points(limit)), stroke);
+    canvas.path(&plot.points(&points(limit)), stroke);
     let kind = Type::new(SMALL).bold().colour(LIMIT);
     end(canvas, limit, &format!("limit NC-{limit_nc:.0}"), kind);
 }
@@ -177,9 +196,9 @@ fn stroke(source: Source) -> Stroke {
 }
 
 /// A source's line where it is on the scale, with its marker at every octave.
-fn line(canvas: &mut Canvas<'_>, panel: &Panel, source: Source, levels: &Octaves) {
+fn line(canvas: &mut Canvas, plot: &Plot, source: Source, levels: &Octaves) {
     let all = points(levels);
-    let low = panel.value.0;
+    let low = plot.scale.low;
     let mut piece: Vec<(f64, f64)> = Vec::new();
     for ends in all.windows(2) {
         let (a, b) = (ends[0], ends[1]);
@@ -195,49 +214,47 @@ fn line(canvas: &mut Canvas<'_>, panel: &Panel, source: Source, levels: &Octaves
             (false, true) if a.1.is_finite() => piece.extend([cut(a, b), b]),
             _ => continue,
         }
-        canvas.path(&panel.points(&piece), stroke(source));
+        canvas.path(&plot.points(&piece), stroke(source));
     }
     for &point in all.iter().filter(|p| p.1 >= low) {
-        let at = panel.at(point);
+        let at = plot.at(point);
         canvas.marker(marker(source as usize), at, 4.4, colour(source));
     }
 }
 
-/// Marks the octave that sets the NC, and who rules it.
-fn governing(canvas: &mut Canvas<'_>, panel: &Panel, heard: &StorySpectrum, total: &Octaves) {
-    let rating = nc_rating(total);
+/// Marks the octave that sets the NC, and the source that dominates there.
+fn governing(canvas: &mut Canvas, plot: &Plot, heard: &Heard<'_>) {
+    let rating = nc_rating(&heard.total);
     let band = rating.governing_band;
-    let level = total.get(band).copied().unwrap_or(0.0);
-    let (x, y) = panel.at((band as f64, level));
+    let level = heard.total.get(band).copied().unwrap_or(0.0);
+    let (x, y) = plot.at((band as f64, level));
     canvas.marker(Marker::Down, (x, y - 9.0), 5.5, INK);
-    let source = heard.sound.loudest_in(band).name();
+    let source = heard.loud.stretch.sound.loudest_in(band).name();
     let text = format!("{} is set here, by the {source}", rating.value);
     // Spectra fall to the right, so there is room above them on that side.
-    let x = (x + 12.0).min(panel.right - text_width(&text, SMALL, true) - 6.0);
+    let x = (x + 12.0).min(plot.right - text_width(&text, SMALL, true) - 6.0);
     let kind = Type::new(SMALL).bold();
-    canvas.label(&text, (x, (y - 16.0).max(panel.top + 9.0)), kind, PAPER);
+    canvas.label(&text, (x, (y - 16.0).max(plot.top + 9.0)), kind);
 }
 
 /// Sources by their part in what is heard.
-fn list(
-    canvas: &mut Canvas<'_>,
-    panel: &Panel,
-    heard: &StorySpectrum,
-    total: &Octaves,
-    ranking: &[SourceShare; 6],
-) {
-    let left = panel.right + 26.0;
+fn list(canvas: &mut Canvas, plot: &Plot, heard: &Heard<'_>) {
+    let left = plot.right + 26.0;
     let right = WIDTH - EDGE;
-    let mut y = panel.top + 10.0;
+    let mut y = plot.top + 10.0;
     canvas.line((left, y), (left + 26.0, y), Stroke::new(INK, 2.6));
     canvas.text("all together", (left + 36.0, y), Type::new(BODY).bold());
     let kind = Type::new(BODY).bold().align(Align::Right);
-    canvas.text(&format!("{:.0} dB(A)", heard.sound.dba()), (right, y), kind);
+    canvas.text(
+        &format!("{:.0} dB(A)", heard.loud.stretch.sound.dba()),
+        (right, y),
+        kind,
+    );
     y += ROW;
-    let rating = nc_rating(total);
+    let rating = nc_rating(&heard.total);
     let limit = format!(
         "limit {:.0} dB(A) and NC-{:.0}; {}",
-        heard.limit_dba.value, heard.limit_nc.value, rating.value
+        heard.limit.dba.value, heard.limit.nc.value, rating.value
     );
     canvas.text(&limit, (left, y), Type::new(SMALL).colour(LIMIT));
     y += ROW + 8.0;
@@ -247,7 +264,7 @@ fn list(
     canvas.text("dB(A)", (right - 62.0, y), tail);
     canvas.text("share", (right, y), tail);
     y += ROW;
-    for share in ranking.iter().filter(|s| s.dba.is_finite()) {
+    for share in heard.ranking.iter().filter(|s| s.dba.is_finite()) {
         let source = share.source;
         canvas.line((left, y), (left + 26.0, y), stroke(source));
         canvas.marker(
@@ -268,76 +285,63 @@ fn list(
         y += ROW;
     }
     y += 10.0;
-    for text in wrapped(mend(ranking[0].source), SMALL, right - left) {
+    for text in wrapped(
+        cure(heard.ranking[0].source),
+        (SMALL, false),
+        right - left,
+        9,
+    ) {
         canvas.text(&text, (left, y), Type::new(SMALL).colour(MUTED));
         y += NOTE;
     }
 }
 
 /// What quietens a source.
-fn mend(source: Source) -> &'static str {
+fn cure(source: Source) -> &'static str {
     match source {
         Source::Fan => {
-            "The fan rules: run it slower (a fifth less speed is 5 dB less), let it work against less pressure, or put lined duct between it and the room."
+            "The fan dominates: run it slower (a fifth less speed is 5 dB less), let it work against less pressure, or put lined duct between it and the room."
         }
         Source::Damper => {
-            "A damper rules: take pressure off it, or put it at the take-off with lined duct behind it."
+            "A damper dominates: take pressure off it, or put it at the take-off with lined duct behind it."
         }
         Source::Grille => {
-            "A grille rules: less air through it or a larger face. Half the flow is 18 dB less, a fifth less is 6 dB less."
+            "A grille dominates: less air through it or a larger face. Half the flow is 18 dB less, a fifth less is 6 dB less."
         }
         Source::Relief => {
-            "The relief rules: a larger relief at less pressure, or lined duct behind it."
+            "The relief damper dominates: a larger relief at less pressure, or lined duct behind it."
         }
         Source::Return => {
-            "The return rules: lined or longer return duct, a bend more, a second return, or a slower fan."
+            "The return dominates: lined or longer return duct, a bend more, a second return, or a slower fan."
         }
-        Source::Background => "What is there with the system off rules: the system adds little.",
+        Source::Background => {
+            "The background dominates, which is there with the system off: the system adds little."
+        }
     }
 }
 
-/// A text cut into lines no wider than `width` px.
-fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if text_width(&format!("{line} {word}"), size, false) <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(elide(word, size, false, width)),
-        }
-    }
-    lines
-}
-
-fn remarks(
-    context: &Context<'_>,
-    heard: &StorySpectrum,
-    total: &Octaves,
-    ranking: &[SourceShare; 6],
-) -> Vec<String> {
-    let over = heard.sound.dba() - heard.limit_dba.value;
-    let rating = nc_rating(total);
-    let nc = format!("{}, limit NC-{:.0}", rating.value, heard.limit_nc.value);
+fn remarks(data: &FigureData<'_>, heard: &Heard<'_>) -> Vec<String> {
+    let over = heard.loud.stretch.sound.dba() - heard.limit.dba.value;
+    let rating = nc_rating(&heard.total);
+    let nc = format!("{}, limit NC-{:.0}", rating.value, heard.limit.nc.value);
     let side = if over > 0.0 { "over" } else { "under" };
     vec![
         format!(
-            "Of all rooms {} stands worst against its limit: {:.0} dB {side} its {:.0} dB(A), {nc}. Loudest minute of the run, {}.",
+            "Of all rooms {} is worst against its limit: {:.0} dB {side} its {:.0} dB(A), {nc}. Loudest minute of the run, {}.",
             heard.room,
             over.abs(),
-            heard.limit_dba.value,
-            context.clock(heard.at_s),
+            heard.limit.dba.value,
+            data.clock(heard.loud.stretch.start_s),
         ),
-        format!("Zones in that minute: {}.", heard.combination),
+        format!("Zones in that minute: {}.", heard.loud.combination),
         format!(
             "Lines add as energies, not as decibels: a source 10 dB under another hardly counts. The {} has {:.0} % of the A-weighted energy.",
-            ranking[0].source.name(),
-            100.0 * ranking[0].share
+            heard.ranking[0].source.name(),
+            100.0 * heard.ranking[0].share
         ),
         format!(
             "Limit: {}. NC by tangency against the classic curves.",
-            heard.limit_dba.source.trim_end_matches('.')
+            source(&heard.limit.dba.source)
         ),
     ]
 }
@@ -352,13 +356,5 @@ mod tests {
         assert_eq!(nc_curve(28.0)[4], 0.4 * 27.0 + 0.6 * 31.0);
         assert_eq!(nc_curve(5.0), NC_CURVES[0].1);
         assert_eq!(nc_curve(99.0), NC_CURVES[10].1);
-    }
-
-    #[test]
-    fn words_wrap_within_their_width() {
-        let lines = wrapped(mend(Source::Grille), SMALL, 200.0);
-        assert!(lines.len() > 2);
-        assert!(lines.iter().all(|l| text_width(l, SMALL, false) <= 200.0));
-        assert_eq!(lines.join(" "), mend(Source::Grille));
     }
 }

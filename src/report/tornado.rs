@@ -1,11 +1,12 @@
 //! Figure `tornado`: which inputs move a measure most, strongest on top.
 
+use super::Figure;
 use super::canvas::{Canvas, Stroke, sheet};
-use super::lettering::{Align, BODY, SMALL, TITLE, Type, elide};
-use super::palette::{BLUE, FRAME, GRID, INK, LIMIT, ORANGE, PAPER};
-use super::panel::{BODY_TOP, EDGE, HEADING, NOTE, WIDTH, nice_scale, notes, number};
+use super::data::capital;
+use super::lettering::{Align, BODY, SMALL, Type, elide};
+use super::palette::{BLUE, INK, LIMIT, ORANGE};
+use super::plot::{EDGE, HEADING, Plot, Scale, WIDTH, header, notes, number};
 use super::series::range;
-use super::{Figure, FigureError};
 
 /// One input.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,7 +37,7 @@ pub struct TornadoPanel {
 /// Everything the figure shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TornadoSheet {
-    /// Title of the sheet.
+    /// What the sheet is about; its title says what was found.
     pub title: String,
     /// Name of the scenario.
     pub scenario: String,
@@ -54,30 +55,23 @@ const LEFT: f64 = 300.0;
 const RIGHT: f64 = 150.0;
 
 /// Draws the figure.
-///
-/// # Errors
-/// The drawing failing.
-pub fn tornado(data: &TornadoSheet) -> Result<Figure, FigureError> {
-    let tall = |p: &TornadoPanel| HEADING + ROW * p.bars.len().max(1) as f64 + AXIS;
-    let body: f64 = data.panels.iter().map(tall).sum();
-    let height = BODY_TOP + body + data.notes.len() as f64 * NOTE + EDGE;
-    sheet("tornado", &data.title, (WIDTH, height), |canvas| {
-        let title = elide(&data.title, TITLE, true, WIDTH - 2.0 * EDGE);
-        canvas.text(&title, (EDGE, 32.0), Type::new(TITLE).bold());
-        let subtitle = elide(&data.scenario, BODY, false, WIDTH - 2.0 * EDGE);
-        canvas.text(&subtitle, (EDGE, 57.0), Type::new(BODY).muted());
-        let mut top = BODY_TOP;
+pub fn tornado(data: &TornadoSheet) -> Figure {
+    let strongest = data.panels.first().and_then(|p| Some((p, p.bars.first()?)));
+    let title = strongest.map_or(data.title.clone(), |(panel, bar)| {
+        format!("{} depends most on {}", capital(&panel.heading), bar.name)
+    });
+    let subtitle = format!("{} · {}", data.title, data.scenario);
+    sheet("tornado", &title, WIDTH, |canvas| {
+        let mut top = header(canvas, &title, &subtitle, &[]);
         for p in &data.panels {
-            draw(canvas, p, top + HEADING);
-            top += tall(p);
+            top = draw(canvas, p, top + HEADING) + AXIS;
         }
-        notes(canvas, &data.notes, top);
+        notes(canvas, &data.notes, top)
     })
 }
 
-fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
-    let (left, right) = (LEFT, WIDTH - RIGHT);
-    let bottom = top + ROW * p.bars.len().max(1) as f64;
+/// Draws a panel from `top`. Answers where its bars end.
+fn draw(canvas: &mut Canvas, p: &TornadoPanel, top: f64) -> f64 {
     let mut values: Vec<f64> = p.bars.iter().flat_map(|b| [b.ends.0, b.ends.1]).collect();
     values.push(p.centre);
     let seen = range(&values).unwrap_or((0.0, 1.0));
@@ -96,26 +90,25 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
     let seen = near.map_or(seen, |l| (seen.0.min(l), seen.1.max(l)));
     // Room for the words beside the longest bars.
     let pad = 0.04 * (seen.1 - seen.0);
-    let (low, high, step) = nice_scale(seen.0 - pad, seen.1 + pad, 6.0);
-    let x = |v: f64| left + (v - low) / (high - low) * (right - left);
-    let count = ((high - low) / step).round().clamp(0.0, 60.0) as usize;
-    for i in 0..=count {
-        let v = low + i as f64 * step;
-        canvas.line((x(v), top), (x(v), bottom), Stroke::new(GRID, 1.0));
-        let kind = Type::new(SMALL).muted().align(Align::Centre);
-        canvas.text(&number(v, step), (x(v), bottom + 13.0), kind);
-    }
-    canvas.line((left, bottom), (right, bottom), Stroke::new(FRAME, 1.0));
-    let kind = Type::new(SMALL).muted().align(Align::Centre);
-    canvas.text(&p.axis, ((left + right) / 2.0, bottom + 32.0), kind);
+    let scale = Scale::over(seen.0 - pad, seen.1 + pad, 6.0);
+    let plot = Plot {
+        left: LEFT,
+        top,
+        right: WIDTH - RIGHT,
+        bottom: top + ROW * p.bars.len().max(1) as f64,
+        time: (scale.low, scale.high),
+        scale,
+    };
+    let x = |v: f64| plot.x(v);
+    let (left, right, bottom) = (plot.left, plot.right, plot.bottom);
+    plot.grid(canvas, scale.ticks());
+    let labels: Vec<String> = scale.ticks().map(|v| scale.number(v)).collect();
+    let ticks = scale.ticks().zip(labels.iter().map(String::as_str));
+    plot.foot_axis(canvas, ticks, &p.axis, 32.0);
     if still {
         let kind = Type::new(SMALL).muted();
-        canvas.label(
-            "nothing moves it",
-            (x(p.centre) + 10.0, (top + bottom) / 2.0),
-            kind,
-            PAPER,
-        );
+        let at = (x(p.centre) + 10.0, plot.middle());
+        canvas.label("nothing moves it", at, kind);
     }
     for (i, bar) in p.bars.iter().enumerate() {
         let y = top + ROW * (i as f64 + 0.5);
@@ -142,7 +135,7 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
                     true => (to + 4.0, Align::Left),
                     false => (from - 4.0, Align::Right),
                 };
-                canvas.label(word, (at, y), Type::new(10.5).muted().align(align), PAPER);
+                canvas.label(word, (at, y), Type::new(10.5).muted().align(align));
             }
         }
         let rho = number(bar.rank_correlation, 0.01);
@@ -165,6 +158,7 @@ fn draw(canvas: &mut Canvas<'_>, p: &TornadoPanel, top: f64) {
     canvas.text(&heading, (EDGE, top - 14.0), Type::new(BODY).bold());
     let kind = Type::new(SMALL).muted().align(Align::Right);
     canvas.text("rank correlation", (WIDTH - EDGE, top - 14.0), kind);
+    bottom
 }
 
 #[cfg(test)]
@@ -190,10 +184,10 @@ mod tests {
             }],
             notes: Vec::new(),
         };
-        let figure = tornado(&data).unwrap();
+        let figure = tornado(&data);
         assert!(figure.svg.contains("nothing moves it"));
         assert!(!figure.svg.contains("222.5000"), "no axis of one number");
-        assert!(figure.svg.contains("\n220") && figure.svg.contains("\n230"));
+        assert!(figure.svg.contains(">220<") && figure.svg.contains(">230<"));
     }
 
     #[test]
@@ -216,9 +210,9 @@ mod tests {
             panels: vec![panel(Some(125.0)), panel(Some(900.0)), panel(None)],
             notes: vec!["a note".into()],
         };
-        let figure = tornado(&data).unwrap();
-        assert_eq!(figure.svg.matches("a-room").count(), 36);
-        assert_eq!(figure.svg.matches("\nlimit").count(), 1);
+        let figure = tornado(&data);
+        assert_eq!(figure.svg.matches(">flow.a-room").count(), 36);
+        assert_eq!(figure.svg.matches(">limit<").count(), 1);
         let (l, t, r, b) = figure.ink_box().unwrap();
         assert!(l > 0.0 && t > 0.0);
         assert!(r < f64::from(figure.width_px) && b < f64::from(figure.height_px));

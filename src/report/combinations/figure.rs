@@ -3,7 +3,7 @@
 use super::{at, headings, name, remarks, verdict};
 use crate::quantity::Dimension;
 use crate::report::heat_map::{HeatCell, HeatMap, HeatRow, heat_map};
-use crate::report::{Figure, FigureError, UnitSystem};
+use crate::report::{Figure, UnitSystem};
 use crate::scenario::Scenario;
 use crate::study::combinations::{Combinations, Worst};
 use crate::study::criteria::CRITERIA;
@@ -12,10 +12,7 @@ use crate::study::criteria::CRITERIA;
 const MAP_ROWS: usize = 40;
 
 /// Draws the heat map: the worst sets against the criteria.
-///
-/// # Errors
-/// When drawing fails.
-pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figure, FigureError> {
+pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Figure {
     let limit = |i: usize| -> String {
         let limits = c.list.iter().filter_map(|k| k.worst[i].as_ref());
         let mut limits: Vec<f64> = limits.map(|w| w.finding.limit.value).collect();
@@ -58,13 +55,15 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
                 .map(|(i, w)| HeatCell {
                     text: without_unit(w.as_ref(), CRITERIA[i].dimension, units),
                     used: w.as_ref().map_or(f64::NAN, |w| w.finding.used()),
-                    broken: w.as_ref().is_some_and(|w| !w.finding.passes()),
+                    exceeded: w.as_ref().is_some_and(|w| !w.finding.passes()),
                 })
                 .collect();
             cells.push(HeatCell {
-                text: headings(k.failed_at_rated()),
+                text: Some(headings(k.failed_at_rated()))
+                    .filter(|t| !t.is_empty())
+                    .unwrap_or("passes".into()),
                 used: f64::NAN,
-                broken: false,
+                exceeded: false,
             });
             HeatRow {
                 name: format!("{}{mode}", name(k, &c.zones)),
@@ -82,7 +81,6 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
             ),
         );
     }
-    let remarks = remarks.iter().flat_map(|r| wrapped(r, 175)).collect();
     heat_map(
         "combinations",
         &HeatMap {
@@ -96,25 +94,10 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
     )
 }
 
-fn wrapped(text: &str, columns: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in text.split_whitespace() {
-        let line = lines
-            .last_mut()
-            .filter(|l| l.chars().count() + word.len() < columns);
-        match line {
-            Some(line) if !line.is_empty() => *line = format!("{line} {word}"),
-            Some(line) => *line = word.into(),
-            None => lines.push(word.into()),
-        }
-    }
-    lines
-}
-
-/// Value and place; the column's head has the unit.
+/// Value and place; the unit stands in the column's head.
 fn without_unit(w: Option<&Worst>, dimension: Dimension, units: UnitSystem) -> String {
     let Some(w) = w else { return "—".into() };
-    let shown = units.show(w.finding.value, dimension);
+    let shown = units.show_apart(w.finding.value, w.finding.limit.value, dimension);
     let value = shown.split_once(' ').map_or(shown.as_str(), |(n, _)| n);
     format!("{value} {}", w.finding.place)
         .trim_end()

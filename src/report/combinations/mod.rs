@@ -268,7 +268,7 @@ pub fn write(
 ) -> Result<PathBuf, ResultsError> {
     let mut drawn = Vec::new();
     if with_figures {
-        let figure = figure(s, c, units)?;
+        let figure = figure(s, c, units);
         let png = figure.png()?;
         drawn.push((figure, png));
     }

@@ -4,9 +4,8 @@ use chrono::TimeDelta;
 
 use crate::measure::limits::face_velocity_limit;
 use crate::quantity::Dimension;
-use crate::report::context::external_static;
+use crate::report::data::{external_static, static_pressure};
 use crate::report::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
-use crate::report::tell::static_pressure;
 use crate::report::verdict::clock;
 use crate::report::{Figure, FigureError, UnitSystem};
 use crate::study::compare::Comparison;
@@ -130,7 +129,7 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
     };
     let external = |run: usize| {
         let trace = &c.outcomes[run].trace;
-        external_static(|name| trace.column(name).ok_or(())).ok()
+        external_static(trace)
     };
     let (offsets, _) = offsets_s(c);
     let mut peaks = Vec::new();

@@ -214,7 +214,7 @@ pub fn write(
     if with_figures {
         let sheets = [
             figures::band_figure(sweep, units).map(|s| bands(&s)),
-            figures::tornado_figure(sweep, summary, units).map(|s| tornado(&s)),
+            figures::tornado_figure(sweep, summary, units).map(|s| Ok(tornado(&s))),
         ];
         for figure in sheets.into_iter().flatten() {
             let figure = figure?;
