@@ -29,6 +29,7 @@ pub(super) fn check(context: &Context, args: &Args) -> Status {
         scenario.outlets.len(),
         scenario.zones.len(),
     );
+    super::warn(context, &scenario);
     let advice = scenario.advice();
     if !advice.is_empty() {
         text += "\nWorth a look:\n";

@@ -5,7 +5,9 @@ mod combinations;
 mod compare;
 mod evidence;
 mod faults;
+mod generated;
 mod interrupt;
+mod keys;
 mod merge;
 mod new;
 mod run;
@@ -77,6 +79,14 @@ enum Command {
     SizeRelief(size_relief::Args),
     /// Validates a scenario file without running it and prints every default taken, with its source.
     Check(check::Args),
+    /// Lists the keys of a scenario file, with their values, defaults and sources.
+    Keys(keys::Args),
+    /// Prints a JSON Schema of scenario files, for editors of TOML.
+    Schema,
+    /// Prints a script that completes commands and options in a shell.
+    Completions(generated::Completions),
+    /// Prints the manual page.
+    Man,
     /// Writes a commented starter file that runs as it stands.
     New(new::Args),
     /// Runs the healthy system and each fault, and shows the symptoms and the tests that find it.
@@ -137,6 +147,10 @@ pub fn main() -> ExitCode {
         Some(Command::Combinations(args)) => combinations::combinations(&context, &args),
         Some(Command::SizeRelief(args)) => size_relief::size_relief(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
+        Some(Command::Keys(args)) => keys::keys(&context, &args),
+        Some(Command::Schema) => generated::print_schema(&context),
+        Some(Command::Completions(args)) => generated::completions(&args),
+        Some(Command::Man) => generated::man(&context),
         Some(Command::New(args)) => new::new(&context, &args),
         Some(Command::Faults(args)) => faults::faults(&context, &args),
         Some(Command::Sweep(args)) => sweep::sweep(&context, &args),
@@ -162,6 +176,13 @@ fn say(text: &str) {
 fn note(line: &dyn std::fmt::Display) {
     use std::io::Write;
     let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
+/// Tells of keys that are written and do not apply.
+fn warn(context: &Context, scenario: &Scenario) {
+    for warning in &scenario.warnings {
+        note(&warning.render(context.style.colour_errors));
+    }
 }
 
 /// Shows a fault on standard error.

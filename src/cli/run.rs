@@ -47,7 +47,10 @@ pub(super) fn files(context: &Context, args: &Args) -> Status {
             super::say("\n");
         }
         let status = match super::load(path, &args.set) {
-            Ok(scenario) => one(context, &scenario, !args.no_figures),
+            Ok(scenario) => {
+                super::warn(context, &scenario);
+                one(context, &scenario, !args.no_figures)
+            }
             Err(e) => super::complain(context, &e),
         };
         worst = worst.max(status);

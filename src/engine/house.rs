@@ -106,6 +106,8 @@ pub struct House {
     /// Relief air into a room, if it goes there.
     relief: Option<Stream>,
     density: f64,
+    /// Temperature of the ground under rooms that touch it, °C.
+    ground_c: f64,
     saturation: SaturationTable,
     balances: Vec<BalanceLanes>,
     leaks: Vec<Leaks>,
@@ -125,10 +127,6 @@ pub struct House {
     start_heat: f64,
     start_water: f64,
 }
-
-/// Temperature of the ground under rooms that touch it, °C: near the yearly mean of a temperate
-/// site; common practice, no source.
-const GROUND_C: f64 = 17.0;
 
 impl House {
     /// Makes ready for steps of `dt_s`, so that they allocate nothing.
@@ -179,6 +177,7 @@ impl House {
                 ReliefTo::Room(room) => Some(still(room)),
                 ReliefTo::Return => None,
             }),
+            ground_c: scenario.surroundings.ground_c,
             density,
             saturation: SaturationTable::new(scenario.site.pressure_pa),
             balances: balances.collect(),
@@ -382,7 +381,7 @@ impl House {
     fn surroundings(&mut self, drive: &Drive) {
         let outdoor_c = Lanes::splat(drive.outdoor.t_c);
         let outdoor_w = Lanes::splat(drive.outdoor.w);
-        let ground_c = Lanes::splat(GROUND_C);
+        let ground_c = Lanes::splat(self.ground_c);
         let rooms = self.facts.iter().zip(&self.leaks).zip(&drive.rooms);
         for (((facts, leaks), d), balance) in rooms.zip(&mut self.balances) {
             let to_air = facts.gains_to_air * d.gain_w + facts.sun_to_air * d.sun_w;
@@ -431,7 +430,7 @@ impl House {
     fn meter(&mut self, dt_s: f64, drive: &Drive, outlet_air: &[MoistAir], plenum: MoistAir) {
         let outdoor_c = Lanes::splat(drive.outdoor.t_c);
         let outdoor_w = Lanes::splat(drive.outdoor.w);
-        let ground_c = Lanes::splat(GROUND_C);
+        let ground_c = Lanes::splat(self.ground_c);
         let cp = Lanes::splat(CP_MOIST);
         let (mut heat, mut water) = (LaneTally::default(), LaneTally::default());
         let rooms = self.facts.iter().zip(&self.leaks);

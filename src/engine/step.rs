@@ -109,6 +109,7 @@ impl<'a> Engine<'a> {
         let drivers = Drivers::new(
             &scenario.site,
             &scenario.weather,
+            scenario.surroundings,
             &scenario.rooms,
             door_hours,
             scenario.run.start,
@@ -249,7 +250,7 @@ impl<'a> Engine<'a> {
     ///
     /// More than one are made only while nothing new is commanded, and never across a half minute, a
     /// person's action or the turn of a fault: the plant then goes in one step as long as all of them (at
-    /// most `run.quiet_step`, less while dampers move), and the controller looks at every one.
+    /// most `run.long_step`, less while dampers move), and the controller looks at every one.
     ///
     /// # Errors
     /// As [`step`](Self::step).

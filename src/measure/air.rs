@@ -1,7 +1,6 @@
 //! Static pressure, face velocity and relief share.
 
 use super::lasting::Lasting;
-use super::limits::face_velocity_limit;
 use super::{Limit, Measure, Observer, call_mask, calling};
 use crate::engine::sample::Sample;
 use crate::quantity::{self, Dimension, UnitSystem};
@@ -147,9 +146,8 @@ impl FaceVelocity {
             .outlets
             .iter()
             .map(|o| {
-                let limit = scenario.limits.face_velocity.clone().unwrap_or_else(|| {
-                    face_velocity_limit(scenario.room_uses[o.room].is_bedroom())
-                });
+                let bedroom = scenario.room_uses[o.room].is_bedroom();
+                let limit = scenario.limits.face_velocity(bedroom);
                 Face {
                     name: o.name.clone(),
                     limit,

@@ -12,7 +12,6 @@ use super::tell::static_pressure;
 use super::verdict::{clock, show, show_difference, show_judged};
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem, in_words};
 use crate::measure::Side;
-use crate::measure::limits::face_velocity_limit;
 use crate::quantity::{self, Dimension};
 use crate::study::case::Case;
 use crate::study::compare::{Comparison, Judgement, Row};
@@ -482,10 +481,9 @@ fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
                 }
                 Some(most)
             };
-            let limit =
-                first.limits.face_velocity.clone().unwrap_or_else(|| {
-                    face_velocity_limit(first.room_uses[zone.room].is_bedroom())
-                });
+            let limit = first
+                .limits
+                .face_velocity(first.room_uses[zone.room].is_bedroom());
             let text = quantity::display(limit.value, Dimension::Velocity, units);
             OverlayPanel {
                 heading: format!("{}: highest face velocity at its grilles", zone.name),

@@ -66,7 +66,7 @@ impl Scenario {
             let rooms: Vec<String> = stuffy.iter().map(ToString::to_string).collect();
             said.push(format!(
                 "behind shut doors their outlets' air would push rooms further above the next than {:.0} Pa: {}; more \
-                 `undercut` or a `transfer` grille mends it, as in [door.{}] with transfer = \"{:.0} cm2\"",
+                 `undercut` or a `transfer` grille mends it, as in [door.{}] with transfer_area = \"{:.0} cm2\"",
                 self.limits.room_pressure_pa.value,
                 rooms.join(", "),
                 first.door,
@@ -183,7 +183,7 @@ mod tests {
             "room attic has neither",
         );
         // Nothing is said of a room whose door has what it wants, nor where doors have a grille each.
-        let said = with("[door.study]\ntransfer = \"150 cm2\"");
+        let said = with("[door.study]\ntransfer_area = \"150 cm2\"");
         let doors = said.iter().find(|s| s.contains("behind shut doors"));
         assert!(doors.is_some_and(|s| s.contains("parents") && !s.contains("study")));
         let said = with("[fan]\nflow = \"5500 L/s\"");

@@ -164,7 +164,7 @@ fn apart_k(a: &[f64], b: &[f64]) -> f64 {
 fn measures_of_a_whole_run_agree() {
     let mut short = shipped("winter-morning");
     let long = shipped("winter-morning");
-    short.run.quiet_step_s = short.run.step_s;
+    short.run.long_step_s = short.run.step_s;
     let [short, long] = [short, long].map(|s| simulate(&s, |_| {}).unwrap());
     assert_eq!(short.measures.len(), long.measures.len());
     for (a, b) in short.measures.iter().zip(&long.measures) {

@@ -2,7 +2,7 @@
 
 mod band;
 mod drift;
-mod humidity;
+pub mod humidity;
 mod spread;
 
 use super::{Measure, Observer, steps};
@@ -16,7 +16,7 @@ use drift::Drift;
 use spread::Spread;
 
 /// The first half hour of a band is recovery, not control; our own choice.
-const SETTLING_S: f64 = 1800.0;
+pub const SETTLING_S: f64 = 1800.0;
 
 /// What is judged in zones that have settled in their band: spread between rooms, and swings.
 #[derive(Clone, Debug)]
