@@ -50,7 +50,7 @@ channel = 8
 thermostat = "guest"
 channels = [7, 8]
 cooling = "24 °C"
-bands = [{ from = "14:00", to = "08:00" }]
+schedule = [{ from = "14:00", to = "08:00" }]
 "#;
 
 /// Time this thread has had on a processor, s, so that whatever else the machine does is left out;

@@ -231,6 +231,7 @@ fn parts(scenario: &Scenario) -> Parts<'_> {
     let mut drivers = Drivers::new(
         &scenario.site,
         &scenario.weather,
+        scenario.surroundings,
         &scenario.rooms,
         hours,
         scenario.run.start,

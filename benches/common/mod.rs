@@ -32,19 +32,19 @@ pressure = "180 Pa"
 drive = "fixed speed"
 [filter]
 drop = "25 Pa"
-at = "{flow} L/s"
+at_flow = "{flow} L/s"
 [coil]
 drop = "45 Pa"
-at = "{flow} L/s"
+at_flow = "{flow} L/s"
 [return]
 rooms = ["hall"]
 drop = "20 Pa"
-at = "{flow} L/s"
+at_flow = "{flow} L/s"
 grille = "{grille} mm x 900 mm"
 [ducts]
 material = "flexible"
 insulation = "1.0 m2K/W"
-space = "roof"
+location = "roof"
 [relief]
 kind = "weighted blade"
 diameter = "{relief} mm"
@@ -60,7 +60,7 @@ mode = "cooling"
 minimum_run = "5 min"
 [dampers]
 control = "modulating"
-minimum_open = 0.5
+minimum_opening = 0.5
 "#,
         hall = 6 + served,
         grille = 60 * served,
@@ -71,7 +71,7 @@ minimum_open = 0.5
         let trunk = (i - 1) / 4;
         if (i - 1) % 4 == 0 {
             text.push_str(&format!(
-                "[trunk.t{trunk}]\ndiameter = \"300 mm\"\nlength = \"{} m\"\nfittings = 0.5\n",
+                "[trunk.t{trunk}]\ndiameter = \"300 mm\"\nlength = \"{} m\"\nfitting_loss = 0.5\n",
                 4 + trunk % 3
             ));
         }
@@ -81,7 +81,7 @@ minimum_open = 0.5
 use = "bedroom"
 area = "{area} m2"
 walls = [{{ faces = "{faces}", area = "9 m2" }}]
-windows = [{{ faces = "{faces}", area = "2 m2", shading = 0.5 }}]
+windows = [{{ faces = "{faces}", area = "2 m2", shading_factor = 0.5 }}]
 people = [{{ from = "20:30", to = "07:30", count = 1 }}]
 equipment = [{{ from = "08:00", to = "22:00", power = "{power} W" }}]
 [door.r{i}]
@@ -92,7 +92,7 @@ room = "r{i}"
 from = "t{trunk}"
 diameter = "150 mm"
 length = "{length} m"
-fittings = 1.2
+fitting_loss = 1.2
 grille = "300 mm x 150 mm"
 channel = {i}
 flow = "60 L/s"
@@ -100,7 +100,7 @@ flow = "60 L/s"
 thermostat = "r{i}"
 channels = [{i}]
 cooling = "24 °C"
-bands = [{{ from = "06:00", to = "23:00" }}]
+schedule = [{{ from = "06:00", to = "23:00" }}]
 "#,
             area = 12 + i % 3 * 2,
             power = 80 + 20 * (i % 5),

@@ -27,6 +27,7 @@ pub(super) fn check(context: &Context, args: &Args) -> Result<Status, Failure> {
         count(scenario.zones.len(), "zone"),
     );
     let advice = scenario.advice(context.units);
+    super::warn(context, &scenario);
     if !advice.is_empty() {
         text += "\nWorth checking:\n";
         for sentence in &advice {

@@ -4,7 +4,9 @@ mod check;
 mod combinations;
 mod compare;
 mod faults;
+mod generated;
 mod interrupt;
+mod keys;
 mod merge;
 mod new;
 mod run;
@@ -95,6 +97,18 @@ Prints the lines for the scenario file. Leaves size-relief.csv and a what-if fil
     /// Validates a scenario file without a run and lists every default with its source
     #[command(after_help = "Example: openshut check house.toml --units ip")]
     Check(check::Args),
+    /// Lists the keys of a scenario file, with values, defaults and sources
+    #[command(after_help = "Example: openshut keys relief\nExample: openshut keys fan.flow")]
+    Keys(keys::Args),
+    /// Prints a JSON Schema of scenario files, for editors of TOML
+    #[command(after_help = "Example: openshut schema > openshut.schema.json")]
+    Schema,
+    /// Prints a script that completes commands and options in a shell
+    #[command(after_help = "Example: openshut completions bash > openshut.bash")]
+    Completions(generated::Completions),
+    /// Prints the manual page
+    #[command(after_help = "Example: openshut man > openshut.1")]
+    Man,
     /// Writes a commented starter file that runs as it is
     #[command(after_help = "Example: openshut new house.toml")]
     New(new::Args),
@@ -246,6 +260,10 @@ pub fn main() -> ExitCode {
         Some(Command::Combinations(args)) => combinations::combinations(&context, &args),
         Some(Command::SizeRelief(args)) => size_relief::size_relief(&context, &args),
         Some(Command::Check(args)) => check::check(&context, &args),
+        Some(Command::Keys(args)) => keys::keys(&context, &args),
+        Some(Command::Schema) => generated::print_schema(),
+        Some(Command::Completions(args)) => generated::completions(&args),
+        Some(Command::Man) => generated::man(),
         Some(Command::New(args)) => Ok(new::new(&context, &args)),
         Some(Command::Faults(args)) => faults::faults(&context, &args),
         Some(Command::Sweep(args)) => sweep::sweep(&context, &args),
@@ -270,6 +288,13 @@ fn say(text: &str) {
 fn note(line: &dyn std::fmt::Display) {
     use std::io::Write;
     let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
+/// Tells of keys that are written and do not apply.
+fn warn(context: &Context, scenario: &Scenario) {
+    for warning in &scenario.warnings {
+        note(&warning.render(context.style.colour_errors));
+    }
 }
 
 /// Shows a fault on standard error.

@@ -37,7 +37,10 @@ pub(super) fn files(context: &Context, args: &Args) -> Result<Status, Failure> {
         }
         let ran = super::load(path, &args.set)
             .map_err(Failure::from)
-            .and_then(|scenario| one(context, &scenario, !args.no_figures));
+            .and_then(|scenario| {
+                super::warn(context, &scenario);
+                one(context, &scenario, !args.no_figures)
+            });
         worst = worst.max(super::status(context, ran));
     }
     Ok(worst)

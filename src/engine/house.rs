@@ -119,6 +119,8 @@ pub struct House {
     /// Relief air into a room, if it goes there.
     relief: Option<Stream>,
     density: f64,
+    /// Temperature of the ground under rooms that touch it, °C.
+    ground_c: f64,
     saturation: SaturationTable,
     balances: Vec<BalanceLanes>,
     leaks: Vec<Leaks>,
@@ -128,10 +130,6 @@ pub struct House {
     ahead: Vec<AheadLanes>,
     saturated_w: Vec<Lanes>,
 }
-
-/// Temperature of the ground under rooms that touch it, °C: near the yearly mean of a temperate
-/// site; common practice, no source.
-const GROUND_C: f64 = 17.0;
 
 impl House {
     /// Makes ready for steps of `dt_s`, so that they allocate nothing.
@@ -182,6 +180,7 @@ impl House {
                 ReliefTo::Room(room) => Some(still(room)),
                 ReliefTo::Return => None,
             }),
+            ground_c: scenario.surroundings.ground_c,
             density,
             saturation: SaturationTable::new(scenario.site.pressure_pa),
             balances: balances.collect(),
@@ -359,7 +358,7 @@ impl House {
     fn surroundings(&mut self, drive: &Drive) {
         let outdoor_c = Lanes::splat(drive.outdoor.t_c);
         let outdoor_w = Lanes::splat(drive.outdoor.w);
-        let ground_c = Lanes::splat(GROUND_C);
+        let ground_c = Lanes::splat(self.ground_c);
         let rooms = self.facts.iter().zip(&self.leaks).zip(&drive.rooms);
         for (((facts, leaks), d), balance) in rooms.zip(&mut self.balances) {
             let to_air = facts.gains_to_air * d.gain_w + facts.sun_to_air * d.sun_w;
@@ -415,7 +414,7 @@ impl House {
     ) {
         let outdoor_c = Lanes::splat(drive.outdoor.t_c);
         let outdoor_w = Lanes::splat(drive.outdoor.w);
-        let ground_c = Lanes::splat(GROUND_C);
+        let ground_c = Lanes::splat(self.ground_c);
         let cp = Lanes::splat(CP_MOIST);
         let (mut heat, mut water) = (LaneTally::default(), LaneTally::default());
         let rooms = self.facts.iter().zip(&self.leaks);

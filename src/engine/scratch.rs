@@ -55,6 +55,7 @@ impl<'a> Scratch<'a> {
             drivers: Drivers::new(
                 &s.site,
                 &s.weather,
+                s.surroundings,
                 &s.rooms,
                 s.doors.iter().map(|d| d.open.as_slice()).collect(),
                 s.run.start,

@@ -31,7 +31,7 @@ macro_rules! kinds {
             pub const ALL: &[Kind] = &[$(Kind::$kind,)*];
 
             /// What there is to know of it.
-            pub fn about(self) -> About {
+            pub const fn about(self) -> About {
                 match self { $(Kind::$kind => $about,)* }
             }
         }

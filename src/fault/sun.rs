@@ -2,7 +2,6 @@
 
 use chrono::{NaiveDateTime, TimeDelta, Timelike};
 
-use crate::plant::drivers::ALBEDO;
 use crate::plant::sun::{Surface, irradiance_on};
 use crate::plant::weather::{Site, Weather};
 
@@ -109,6 +108,6 @@ impl<'a> SensorSun<'a> {
         let local = self.start + TimeDelta::milliseconds((t_s * 1000.0) as i64);
         let sun = self.site.sun(local);
         let sky = self.weather.sample(self.site, local, &sun);
-        irradiance_on(facade, &sun, sky.dni_w_m2, sky.dhi_w_m2, ALBEDO).beam
+        irradiance_on(facade, &sun, sky.dni_w_m2, sky.dhi_w_m2, 0.0).beam
     }
 }

@@ -1,7 +1,6 @@
 //! Total external static, face velocity and bypass fraction.
 
 use super::lasting::Lasting;
-use super::limits::face_velocity_limit;
 use super::{Limit, Measure, Note, Observer, Shown, call_mask, calling};
 use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
@@ -151,9 +150,8 @@ impl FaceVelocity {
             .outlets
             .iter()
             .map(|o| {
-                let limit = scenario.limits.face_velocity.clone().unwrap_or_else(|| {
-                    face_velocity_limit(scenario.room_uses[o.room].is_bedroom())
-                });
+                let bedroom = scenario.room_uses[o.room].is_bedroom();
+                let limit = scenario.limits.face_velocity(bedroom);
                 Face {
                     name: o.name.clone(),
                     limit,

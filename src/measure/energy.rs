@@ -27,7 +27,7 @@ struct Minimum {
 }
 
 /// The start-up of a run is not judged, s (the protections are blind for as long).
-const BLIND_S: f64 = 120.0;
+pub const BLIND_S: f64 = 120.0;
 
 impl SupplyMargin {
     /// Nothing seen yet.

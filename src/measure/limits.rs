@@ -94,6 +94,8 @@ pub struct Limits {
     pub starts_per_hour: Limit,
     /// Velocity over a grille's face, m/s, for all rooms; `None` = by use of the room.
     pub face_velocity: Option<Limit>,
+    /// Whether the limits for face velocity are mandatory.
+    pub face_velocity_mandatory: bool,
     /// Sound in every room, dB(A), where the scenario sets one; `None` = by use of the room.
     pub sound_dba: Option<f64>,
     /// Whether the rooms' limits for sound are mandatory.
@@ -123,46 +125,83 @@ pub struct Limits {
     pub humid_share: Limit,
 }
 
+/// A default value, SI, with its source.
+type Sourced = (f64, &'static str);
+
+const COMMON: &str = "common practice, no source";
+
+/// Default of [`Limits::static_pa`].
+pub const STATIC_PA: Sourced = (
+    125.0,
+    "rated external static of small fans, trade press; to last 5 s, our own choice",
+);
+/// Default of [`Limits::room_pressure_pa`].
+pub const ROOM_PRESSURE_PA: Sourced = (
+    5.0,
+    "ENERGY STAR homes: 3 Pa, 5 Pa for large flows, from memory; more undercut or a transfer grille lowers it",
+);
+/// Default of [`Limits::starts_per_hour`].
+pub const STARTS_PER_HOUR: Sourced = (6.0, COMMON);
+/// Default of [`Limits::shortest_run_s`].
+pub const SHORTEST_RUN_S: Sourced = (300.0, COMMON);
+/// Default of [`Limits::shortest_off_s`].
+pub const SHORTEST_OFF_S: Sourced = (180.0, "compressor makers' guides, 180 s timer");
+/// Default of [`Limits::relief_share`].
+pub const BYPASS_FRACTION: Sourced = (0.30, "our own derivation for a fixed-speed coil");
+/// Default of [`Limits::supply_margin_k`].
+pub const SUPPLY_MARGIN_K: Sourced = (2.0, COMMON);
+/// Default of [`Limits::trips`].
+pub const TRIPS: Sourced = (0.0, "a protection is not a control");
+/// Default of [`Limits::outside_band`].
+pub const OUTSIDE_SETPOINT: Sourced = (0.05, "5 % of time, CEN/TR 16798-2, from memory");
+/// Default of [`Limits::zone_spread_k`].
+pub const ZONE_SPREAD_K: Sourced = (1.7, "±3 °F of the thermostat, ACCA Manual RS, from memory");
+/// Default of [`Limits::house_spread_k`].
+pub const HOUSE_SPREAD_K: Sourced = (3.3, "6 °F room to room, ACCA Manual RS, from memory");
+/// Default of [`Limits::cycle_k`].
+pub const SWING_K: Sourced = (1.1, "cycles up to 15 min, ASHRAE 55, from memory");
+/// Default of [`Limits::humid_share`].
+pub const HUMID_FRACTION: Sourced = (0.25, "our own choice");
+/// Face velocity limits of bedrooms and of other rooms, m/s: derived from a published table of velocity
+/// against noise criterion for open slots.
+const FACE_VELOCITY_M_S: [f64; 2] = [2.0, 2.5];
+const FACE_VELOCITY_SOURCE: &str = "velocity against NC, architectural-acoustics table";
+
 impl Default for Limits {
     fn default() -> Self {
+        let at_most = |(value, source): Sourced| Limit::at_most(value, source);
+        let at_least = |(value, source): Sourced| Limit::at_least(value, source);
         Limits {
-            static_pa: Limit::at_most(
-                125.0,
-                "rated external static of small fans, trade press; to last 5 s, our own choice",
-            ),
-            room_pressure_pa: Limit::at_most(
-                5.0,
-                "ENERGY STAR homes, large flows, from memory; cure: more undercut or a transfer grille",
-            ),
-            starts_per_hour: Limit::at_most(6.0, "common practice, no source"),
+            static_pa: at_most(STATIC_PA),
+            room_pressure_pa: at_most(ROOM_PRESSURE_PA),
+            starts_per_hour: at_most(STARTS_PER_HOUR),
             face_velocity: None,
+            face_velocity_mandatory: false,
             sound_dba: None,
             sound_mandatory: false,
-            shortest_run_s: Limit::at_least(300.0, "common practice, no source"),
-            shortest_off_s: Limit::at_least(180.0, "compressor makers' guides, 180 s timer"),
-            relief_share: Limit::at_most(0.30, "our own derivation for a fixed-speed coil"),
-            supply_margin_k: Limit::at_least(2.0, "common practice, no source"),
-            trips: Limit::at_most(0.0, "a protection is not a control"),
-            outside_band: Limit::at_most(0.05, "5 % of time, CEN/TR 16798-2, from memory"),
+            shortest_run_s: at_least(SHORTEST_RUN_S),
+            shortest_off_s: at_least(SHORTEST_OFF_S),
+            relief_share: at_most(BYPASS_FRACTION),
+            supply_margin_k: at_least(SUPPLY_MARGIN_K),
+            trips: at_most(TRIPS),
+            outside_band: at_most(OUTSIDE_SETPOINT),
             band_half_width_k: 1.0,
-            zone_spread_k: Limit::at_most(
-                1.7,
-                "room against thermostat, ACCA Manual RS, from memory",
-            ),
-            house_spread_k: Limit::at_most(3.3, "room to room, ACCA Manual RS, from memory"),
-            cycle_k: Limit::at_most(1.1, "cycles up to 15 min, ASHRAE 55, from memory"),
-            humid_share: Limit::at_most(0.25, "our own choice"),
+            zone_spread_k: at_most(ZONE_SPREAD_K),
+            house_spread_k: at_most(HOUSE_SPREAD_K),
+            cycle_k: at_most(SWING_K),
+            humid_share: at_most(HUMID_FRACTION),
         }
     }
 }
 
-/// Limit for the velocity over a grille's face by use of its room, m/s, and its source: derived from
-/// a published table of velocity against noise criterion for open slots.
-pub fn face_velocity_limit(is_bedroom: bool) -> Limit {
-    let source = "velocity against NC, architectural-acoustics table";
-    if is_bedroom {
-        Limit::at_most(2.0, source)
-    } else {
-        Limit::at_most(2.5, source)
+impl Limits {
+    /// Limit for the velocity over a grille's face, m/s: the scenario's, else by use of its room.
+    pub fn face_velocity(&self, is_bedroom: bool) -> Limit {
+        let usual = FACE_VELOCITY_M_S[usize::from(!is_bedroom)];
+        let limit = self.face_velocity.clone();
+        Limit {
+            mandatory: self.face_velocity_mandatory,
+            ..limit.unwrap_or_else(|| Limit::at_most(usual, FACE_VELOCITY_SOURCE))
+        }
     }
 }

@@ -13,19 +13,29 @@ use crate::plant::sun::{Irradiance, Surface, beam_incidence_modifier, irradiance
 use crate::plant::sun_track::SunTrack;
 use crate::plant::weather::{Site, Weather};
 
-/// Ground reflectance seen by windows and walls; ASHRAE's usual 0.2.
-pub const ALBEDO: f64 = 0.2;
-
 /// Part of the diffuse sun that glazing lets through beside its normal value: Fw of ISO 13790, from
 /// memory.
-const DIFFUSE_MODIFIER: f64 = 0.9;
+pub const DIFFUSE_MODIFIER: f64 = 0.9;
 
-/// Solar absorptance of a roof covering, for the air of a roof space; common practice, no source.
-const ROOF_ABSORPTANCE: f64 = 0.7;
+/// What is around the rooms beside the weather.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Surroundings {
+    /// Temperature of the ground under rooms that touch it, °C.
+    pub ground_c: f64,
+    /// Reflectance of the ground before windows and walls.
+    pub ground_reflectance: f64,
+    /// Solar absorptance of the roof covering, for the air of the roof space.
+    pub roof_absorptance: f64,
+    /// Part of the roof's sol-air rise that the air of the roof space keeps.
+    pub roof_space_fraction: f64,
+}
 
-/// Part of the roof's sol-air rise that a ventilated roof space keeps: reaches 50 to 60 °C on a hot
-/// clear day, as commonly seen; common practice, no source.
-const ROOF_SPACE_SHARE: f64 = 0.6;
+impl Surroundings {
+    /// Air of the roof space, °C, under a global horizontal irradiance.
+    fn roof_space_c(&self, outdoor_c: f64, ghi_w_m2: f64) -> f64 {
+        outdoor_c + self.roof_space_fraction * self.roof_absorptance * ghi_w_m2 / H_OUTER
+    }
+}
 
 /// What acts on a block of rooms at an instant.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -106,6 +116,7 @@ impl Facades {
 pub struct Drivers<'a> {
     site: &'a Site,
     weather: &'a Weather,
+    around: Surroundings,
     rooms: &'a [Room],
     door_hours: Vec<&'a [Hours]>,
     start: NaiveDateTime,
@@ -123,6 +134,7 @@ impl<'a> Drivers<'a> {
     pub fn new(
         site: &'a Site,
         weather: &'a Weather,
+        around: Surroundings,
         rooms: &'a [Room],
         door_hours: Vec<&'a [Hours]>,
         start: NaiveDateTime,
@@ -135,6 +147,7 @@ impl<'a> Drivers<'a> {
         Drivers {
             site,
             weather,
+            around,
             rooms,
             start,
             sun: SunTrack::new(*site),
@@ -198,13 +211,16 @@ impl<'a> Drivers<'a> {
         let local = self.local(minute);
         let sun = self.sun.at(local);
         let sample = self.weather.sample(self.site, local, &sun);
+        let reflectance = self.around.ground_reflectance;
         let facades = &mut self.facades;
         for (now, surface) in facades.now.iter_mut().zip(&facades.surfaces) {
-            *now = irradiance_on(surface, &sun, sample.dni_w_m2, sample.dhi_w_m2, ALBEDO);
+            *now = irradiance_on(surface, &sun, sample.dni_w_m2, sample.dhi_w_m2, reflectance);
         }
         let at = if end { &mut self.to } else { &mut self.from };
         at.outdoor = sample.air();
-        at.roof_space_c = roof_space_c(sample.air_c, sample.ghi_w_m2(&sun));
+        at.roof_space_c = self
+            .around
+            .roof_space_c(sample.air_c, sample.ghi_w_m2(&sun));
         let mut of_windows = facades.of_windows.iter();
         let mut of_opaque = facades.of_opaque.iter();
         for (i, room) in self.rooms.iter().enumerate() {
@@ -249,11 +265,6 @@ impl<'a> Drivers<'a> {
 /// Minute of the week of a local time, 0 = Monday 00:00.
 pub fn minute_of_week(local: NaiveDateTime) -> u32 {
     local.weekday().num_days_from_monday() * 1440 + local.hour() * 60 + local.minute()
-}
-
-/// Air of a roof space that keeps a part of the roof's sol-air rise, °C.
-fn roof_space_c(outdoor_c: f64, ghi_w_m2: f64) -> f64 {
-    outdoor_c + ROOF_SPACE_SHARE * ROOF_ABSORPTANCE * ghi_w_m2 / H_OUTER
 }
 
 /// Sun let through per m² of glass aperture, W/m²: beam with its incidence modifier plus 0.9 of

@@ -20,15 +20,15 @@ pub const CP_MOIST: f64 = CP_DRY_AIR + CP_VAPOUR * REFERENCE_HUMIDITY;
 pub const LATENT_HEAT_ROOM: f64 = 2.45e6;
 
 /// Convective part of the surface coefficient of walls, W/(m² K); ISO 13789:2017 table 8 as transcribed.
-const H_CONVECTIVE_WALL: f64 = 2.5;
+pub const H_CONVECTIVE_WALL: f64 = 2.5;
 /// Floor and ceiling together, W/(m² K) per m² of floor: 5.0 + 0.7 whichever way heat flows; same table.
-const H_CONVECTIVE_FLOOR_AND_CEILING: f64 = 5.7;
+pub const H_CONVECTIVE_FLOOR_AND_CEILING: f64 = 5.7;
 /// Radiative coefficient, W/(m² K); ISO 13789:2017 table 8 as transcribed.
-const H_RADIATIVE: f64 = 5.13;
+pub const H_RADIATIVE: f64 = 5.13;
 /// Resistance of a lining between the surface and the mass behind it, m² K/W; common practice, no source.
-const R_LINING: f64 = 0.06;
+pub const R_LINING: f64 = 0.06;
 /// Surface of light contents per floor area, m²/m²; common practice, no source.
-const CONTENTS_AREA_RATIO: f64 = 1.2;
+pub const CONTENTS_AREA_RATIO: f64 = 1.2;
 
 /// How heavy a room's construction is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -18,6 +18,11 @@ pub struct Unit {
 }
 
 impl Unit {
+    /// Every accepted spelling, the one we write first; letter case is forgiven, save for a leading m or M.
+    pub fn all_spellings(&self) -> impl Iterator<Item = &'static str> {
+        std::iter::once(self.symbol).chain(self.spellings.iter().copied())
+    }
+
     /// The SI value of `number` in this unit.
     pub fn to_si(&self, number: f64) -> f64 {
         self.scale * number + self.offset

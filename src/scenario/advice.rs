@@ -189,7 +189,7 @@ mod tests {
             "room attic has neither",
         );
         // Nothing is said of a room whose door has what it wants, nor where doors have a grille each.
-        let said = with("[door.study]\ntransfer = \"150 cm2\"");
+        let said = with("[door.study]\ntransfer_area = \"150 cm2\"");
         let doors = said.iter().find(|s| s.contains("behind shut doors"));
         assert!(doors.is_some_and(|s| s.contains("parents") && !s.contains("study")));
         let said = with("[fan]\nflow = \"5500 L/s\"");

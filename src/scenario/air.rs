@@ -16,9 +16,6 @@ use crate::plant::grille::Grille;
 use crate::plant::network::LinearQuadratic;
 use crate::plant::relief::{MotorisedRelief, Relief, WeightedBlade};
 use crate::plant::weather::Site;
-use crate::quantity::Dimension;
-
-const COMMON: &str = "common practice, no source";
 
 /// The air side as read, with what the channel check needs.
 pub(super) struct AirParts {
@@ -27,6 +24,8 @@ pub(super) struct AirParts {
     pub channels: Vec<Channel>,
     /// Rated flow of the fan, m³/s.
     pub rated_flow_m3_s: f64,
+    /// Time constant with which a plenum without flow takes on the house's temperature, s.
+    pub plenum_s: f64,
 }
 
 /// What a channel drives.
@@ -61,20 +60,9 @@ pub(super) fn air_side(
         viscosity_pa_s: Air::STANDARD.viscosity_pa_s,
     };
     let (fan, drive, rated_flow_m3_s) = fan(top)?;
-    let filter = top.table("filter")?;
-    let clean = drop_law(&filter, rated_flow_m3_s, 25.0, 1.6)?;
-    let filter_loading = filter
-        .number("loading")
-        .within(0.3, 20.0)
-        .or(1.0, "clean")?;
-    let filter_growth = filter.number("growth_per_1000_h").within(0.0, 20.0).or(
-        0.3,
-        "resistance doubles in about 3000 h of running; common practice, no source",
-    )?;
-    filter.finish()?;
-    let coil_section = top.table("coil")?;
-    let coil = drop_law(&coil_section, rated_flow_m3_s, 45.0, 1.6)?;
-    coil_section.finish()?;
+    let filter = top.table("filter");
+    let clean = drop_law(&filter, rated_flow_m3_s)?;
+    let coil = drop_law(&top.table("coil"), rated_flow_m3_s)?;
     let returns = returns(top, rated_flow_m3_s, return_rooms)?;
     let defaults = DuctDefaults::read(top)?;
     let (trunks, trunk_names) = trunks(top, &defaults)?;
@@ -87,8 +75,8 @@ pub(super) fn air_side(
         drive,
         coil,
         filter: clean,
-        filter_loading,
-        filter_growth_1_h: filter_growth / 1000.0,
+        filter_loading: filter.get("loading")?,
+        filter_growth_1_h: filter.get::<f64>("growth_per_1000_h")? / 1000.0,
         returns,
         trunks,
         outlets,
@@ -98,131 +86,81 @@ pub(super) fn air_side(
         spec,
         channels,
         rated_flow_m3_s,
+        plenum_s: defaults.plenum_s,
     })
 }
 
-fn fan(top: &Section<'_>) -> Result<(Arc<Fan>, DriveKind, f64), Diagnostic> {
-    let s = top.table("fan")?;
-    let points = s.list("points")?;
-    let (curve, flow, pressure) = if points.is_empty() {
-        let flow = s
-            .quantity("flow", Dimension::AirFlow)
-            .within(0.02, 20.0)
-            .required()?;
-        let pressure = s
-            .quantity("pressure", Dimension::Pressure)
-            .within(10.0, 2000.0)
-            .or(150.0, "total rise of a small ducted unit, coil and filter included; common practice, no source")?;
+#[derive(Clone, Copy)]
+pub(super) enum Drive {
+    FixedSpeed,
+    ConstantTorque,
+    ConstantAirflow,
+}
+
+pub(super) const DRIVES: [(&str, Drive); 3] = [
+    ("fixed speed", Drive::FixedSpeed),
+    ("constant torque", Drive::ConstantTorque),
+    ("constant airflow", Drive::ConstantAirflow),
+];
+
+/// The fan's curve with its rated flow and pressure.
+fn curve(s: &Section<'_>) -> Result<(FanCurve, f64, f64), Diagnostic> {
+    let points = s.list("points");
+    if points.is_empty() {
+        let (flow, pressure) = (s.get("flow")?, s.get("pressure")?);
         let curve = FanCurve::from_rated_point(flow, pressure)
             .map_err(|e| s.error(e.to_string(), "correct [fan]"))?;
-        (curve, flow, pressure)
-    } else {
-        let mut curve_points = Vec::new();
-        for p in &points {
-            let flow = p
-                .quantity("flow", Dimension::AirFlow)
-                .within(0.0, 20.0)
-                .required()?;
-            let pressure = p
-                .quantity("pressure", Dimension::Pressure)
-                .within(0.0, 3000.0)
-                .required()?;
-            p.finish()?;
-            curve_points.push((flow, pressure));
-        }
-        let curve = FanCurve::from_points(&curve_points).map_err(|e| {
-            s.error_at(
-                "points",
-                e.to_string(),
-                "give flows that rise and pressures that fall",
-            )
-        })?;
-        let flow = s
-            .quantity("flow", Dimension::AirFlow)
-            .within(0.02, 20.0)
-            .or(
-                0.75 * curve.free_flow_m3_s(),
-                "three quarters of the curve's free flow",
-            )?;
-        let pressure = curve.pressure_pa(flow);
-        if pressure <= 0.0 {
-            return Err(s.error_at(
-                "flow",
-                "at this flow the fan's points leave no pressure",
-                "give a rated flow that lies on the points",
-            ));
-        }
-        (curve, flow, pressure)
-    };
-    let efficiency = s
-        .fraction("efficiency")
-        .within(0.03, 0.95)
-        .or(0.30, "fan and motor of a small unit, 0.3 to 0.6 W per L/s at 100 to 200 Pa; common practice, no source")?;
-    let rated_w = flow * pressure / efficiency;
+        return Ok((curve, flow, pressure));
+    }
+    let points = points
+        .iter()
+        .map(|p| Ok((p.get("flow")?, p.get("pressure")?)));
+    let points: Vec<(f64, f64)> = Diagnostic::gather(points)?;
+    let curve = FanCurve::from_points(&points).map_err(|e| {
+        let advice = "give flows that rise and pressures that fall";
+        s.error_at("points", e.to_string(), advice)
+    })?;
+    let flow = s.or("flow", 0.75 * curve.free_flow_m3_s())?;
+    let pressure = curve.pressure_pa(flow);
+    if pressure <= 0.0 {
+        let what = "at this flow the fan's points leave no pressure";
+        return Err(s.error_at("flow", what, "give a rated flow that lies on the points"));
+    }
+    Ok((curve, flow, pressure))
+}
+
+fn fan(top: &Section<'_>) -> Result<(Arc<Fan>, DriveKind, f64), Diagnostic> {
+    let s = top.table("fan");
+    let (curve, flow, pressure) = curve(&s)?;
+    let rated_w = flow * pressure / s.get::<f64>("efficiency")?;
     let mut power = PowerCurve::from_rated_point(flow, rated_w)
         .map_err(|e| s.error(e.to_string(), "correct [fan]"))?;
-    power.standby_w = s
-        .quantity("standby", Dimension::Power)
-        .within(0.0, 500.0)
-        .or(5.0, COMMON)?;
-    let drives = [
-        ("fixed speed", 0),
-        ("constant torque", 1),
-        ("constant airflow", 2),
-    ];
-    let kind = s
-        .choice("drive", &drives)
-        .or(0, "the plainest drive; our own choice")?;
-    let limits = Limits {
-        speed_min: s.fraction("lowest_speed").or(0.1, COMMON)?,
-        speed_max: s.number("highest_speed").within(0.3, 2.0).or(
-            1.25,
-            "a quarter above the rated point; common practice, no source",
-        )?,
-        power_max_w: s
-            .quantity("highest_power", Dimension::Power)
-            .above(0.0)
-            .or(
-                1.5 * rated_w,
-                "half above the rated point; common practice, no source",
-            )?,
+    power.standby_w = s.get("standby_power")?;
+    let limits = || {
+        Ok(Limits {
+            speed_min: s.get("minimum_speed")?,
+            speed_max: s.get("maximum_speed")?,
+            power_max_w: s.or("maximum_power", 1.5 * rated_w)?,
+        })
     };
-    let drive = match kind {
-        0 => DriveKind::FixedSpeed,
-        1 => DriveKind::ConstantTorque {
+    let drive = match s.choice("drive", &DRIVES)? {
+        Drive::FixedSpeed => DriveKind::FixedSpeed,
+        Drive::ConstantTorque => DriveKind::ConstantTorque {
             torque_w: power.torque_w(flow, 1.0),
-            limits,
+            limits: limits()?,
         },
-        _ => DriveKind::ConstantAirflow {
+        Drive::ConstantAirflow => DriveKind::ConstantAirflow {
             flow_m3_s: flow,
-            limits,
+            limits: limits()?,
         },
     };
-    // Read here so that a key of the controller's part of [fan] is not a stray.
-    super::control::fan_keys(&s)?;
-    s.finish()?;
     Ok((Arc::new(Fan { curve, power }), drive, flow))
 }
 
 /// A loss given at a flow with an exponent, as `A·Q + B·Q²` that agrees in value and slope there.
-fn drop_law(
-    s: &Section<'_>,
-    rated_m3_s: f64,
-    default_pa: f64,
-    default_n: f64,
-) -> Result<LinearQuadratic, Diagnostic> {
-    let pa = s
-        .quantity("drop", Dimension::Pressure)
-        .within(0.5, 1000.0)
-        .or(default_pa, COMMON)?;
-    let at = s
-        .quantity("at", Dimension::AirFlow)
-        .within(0.005, 20.0)
-        .or(rated_m3_s, "the fan's rated flow")?;
-    let n = s.number("exponent").within(1.0, 2.0).or(
-        default_n,
-        "coil and filter 1.4 to 1.8, return 1.9; common practice, no source",
-    )?;
+fn drop_law(s: &Section<'_>, rated_m3_s: f64) -> Result<LinearQuadratic, Diagnostic> {
+    let (pa, n): (f64, f64) = (s.get("drop")?, s.get("exponent")?);
+    let at = s.or("at_flow", rated_m3_s)?;
     Ok(LinearQuadratic {
         a: (2.0 - n) * pa / at,
         b: (n - 1.0) * pa / (at * at),
@@ -231,12 +169,12 @@ fn drop_law(
 
 /// The rooms that `[return]` draws from; at least one.
 pub(super) fn return_rooms(top: &Section<'_>, rooms: &Rooms) -> Result<Vec<usize>, Diagnostic> {
-    let s = top.table("return")?;
-    let names = s.names("rooms").required()?;
+    let s = top.table("return");
+    let names: Vec<Name> = s.get("rooms")?;
     if names.is_empty() {
         return Err(s.error_at("rooms", "no return room", "write rooms = [\"hall\"]"));
     }
-    names.iter().map(|n| rooms.find(n)).collect()
+    Diagnostic::gather(names.iter().map(|n| rooms.find(n)))
 }
 
 fn returns(
@@ -244,13 +182,8 @@ fn returns(
     rated_m3_s: f64,
     rooms: &[usize],
 ) -> Result<Vec<ReturnPath>, Diagnostic> {
-    let s = top.table("return")?;
-    s.names("rooms").required()?;
-    let law = drop_law(&s, rated_m3_s, 20.0, 1.9)?;
-    face_area(&s)?;
-    super::sound::return_keys(&s)?;
-    s.finish()?;
-    // Equal paths side by side: each carries its share at the same drop.
+    let law = drop_law(&top.table("return"), rated_m3_s)?;
+    // Equal paths side by side: each carries its part at the same drop.
     let n = rooms.len() as f64;
     let law = LinearQuadratic {
         a: law.a * n,
@@ -266,15 +199,16 @@ struct DuctDefaults {
     compression: f64,
     damper: &'static damper::Kind,
     leakage: LeakageClass,
+    plenum_s: f64,
 }
 
-const SPACES: [(&str, DuctSpace); 3] = [
+pub(super) const SPACES: [(&str, DuctSpace); 3] = [
     ("roof", DuctSpace::Roof),
     ("indoors", DuctSpace::Indoors),
     ("outdoors", DuctSpace::Outdoors),
 ];
 
-const LEAKAGE: [(&str, LeakageClass); 4] = [
+pub(super) const LEAKAGE: [(&str, LeakageClass); 4] = [
     ("class 1", LeakageClass::Class1),
     ("class 2", LeakageClass::Class2),
     ("class 3", LeakageClass::Class3),
@@ -283,119 +217,90 @@ const LEAKAGE: [(&str, LeakageClass); 4] = [
 
 pub(super) fn material(s: &Section<'_>) -> Result<Option<&'static duct::Material>, Diagnostic> {
     let words: Vec<_> = duct::MATERIALS.iter().map(|m| (m.name, m)).collect();
-    s.choice("material", &words).optional()
-}
-
-fn damper_kind(s: &Section<'_>) -> Result<Option<&'static damper::Kind>, Diagnostic> {
-    let words: Vec<_> = damper::KINDS.iter().map(|k| (k.name, k)).collect();
-    s.choice("damper", &words).optional()
+    s.choice_opt("material", &words)
 }
 
 impl DuctDefaults {
     fn read(top: &Section<'_>) -> Result<DuctDefaults, Diagnostic> {
-        let s = top.table("ducts")?;
-        let chosen = material(&s)?;
-        if chosen.is_none() {
-            s.note(
-                "ducts.material",
-                duct::MATERIALS[0].name,
-                duct::MATERIALS[0].source,
-            );
-        }
-        let kind = damper_kind(&s)?;
-        if kind.is_none() {
-            s.note(
-                "ducts.damper",
-                damper::KINDS[0].name,
-                damper::KINDS[0].source,
-            );
-        }
-        let defaults = DuctDefaults {
-            material: chosen.unwrap_or(&duct::MATERIALS[0]),
-            insulation: s
-                .quantity("insulation", Dimension::ThermalResistance)
-                .within(0.0, 10.0)
-                .or(1.0, COMMON)?,
-            space: s
-                .choice("space", &SPACES)
-                .or(DuctSpace::Roof, "the harder case")?,
-            compression: s.fraction("compression").within(0.0, 0.5).or(
-                0.04,
-                "flexible duct pulled to within 4 % of its length, ASHRAE Fundamentals",
-            )?,
-            damper: kind.unwrap_or(&damper::KINDS[0]),
-            leakage: s.choice("leakage", &LEAKAGE).or(
-                LeakageClass::Class2,
-                "EN 1751; cheap round dampers are class 1 or 2, common practice, no source",
-            )?,
-        };
-        s.finish()?;
-        Ok(defaults)
+        let s = top.table("ducts");
+        let materials: Vec<_> = duct::MATERIALS.iter().map(|m| (m.name, m)).collect();
+        let dampers: Vec<_> = damper::KINDS.iter().map(|k| (k.name, k)).collect();
+        Ok(DuctDefaults {
+            material: s.choice("material", &materials)?,
+            insulation: s.get("insulation")?,
+            space: s.choice("location", &SPACES)?,
+            compression: s.get("compression")?,
+            damper: s.choice("damper", &dampers)?,
+            leakage: s.choice("damper_leakage", &LEAKAGE)?,
+            plenum_s: s.get("plenum_time_constant")?,
+        })
+    }
+
+    /// The damper of an outlet or of the relief.
+    fn damper(&self, s: &Section<'_>, area_m2: f64) -> Result<Damper, Diagnostic> {
+        let kinds: Vec<_> = damper::KINDS.iter().map(|k| (k.name, k)).collect();
+        let kind = s.choice_opt("damper", &kinds)?.unwrap_or(self.damper);
+        let leakage = s.choice_opt("damper_leakage", &LEAKAGE)?;
+        Damper::new(kind.form, area_m2, leakage.unwrap_or(self.leakage))
+            .map_err(|e| s.error(e.to_string(), "correct the damper"))
     }
 }
 
-fn run(s: &Section<'_>, d: &DuctDefaults, default_length: f64) -> Result<Run, Diagnostic> {
-    let size = |key: &str| {
-        s.quantity(key, Dimension::Length)
-            .within(0.05, 3.0)
-            .optional()
-    };
-    let section = match (size("diameter")?, size("width")?, size("height")?) {
-        (Some(diameter_m), None, None) => DuctSection::Round { diameter_m },
-        (None, Some(width_m), Some(height_m)) => DuctSection::Rectangular { width_m, height_m },
-        (None, None, None) => {
-            return Err(s.error(
-                format!("{} needs a size", s.header()),
-                "write diameter = \"200 mm\", or width and height",
-            ));
+/// The size of a duct, if any is written.
+pub(super) fn size(s: &Section<'_>) -> Result<Option<DuctSection>, Diagnostic> {
+    match (s.opt("diameter")?, s.opt("width")?, s.opt("height")?) {
+        (None, None, None) => Ok(None),
+        (Some(diameter_m), None, None) => Ok(Some(DuctSection::Round { diameter_m })),
+        (None, Some(width_m), Some(height_m)) => {
+            Ok(Some(DuctSection::Rectangular { width_m, height_m }))
         }
         _ => {
-            return Err(s.error(
-                format!(
-                    "{} has a size that is neither round nor rectangular",
-                    s.header()
-                ),
-                "write diameter = \"200 mm\" alone, or width and height alone",
-            ));
+            let header = s.header();
+            let what = format!("{header} has a size that is neither round nor rectangular");
+            let advice = "write diameter = \"200 mm\" alone, or width and height alone";
+            Err(s.error(what, advice))
         }
-    };
+    }
+}
+
+fn run(s: &Section<'_>, d: &DuctDefaults) -> Result<Run, Diagnostic> {
+    let section = size(s)?.ok_or_else(|| {
+        let advice = "write diameter = \"200 mm\", or width and height";
+        s.error(format!("{} needs a size", s.header()), advice)
+    })?;
     let material = material(s)?.unwrap_or(d.material);
-    let compression = s.fraction("compression").within(0.0, 0.5).optional()?;
-    let flexible = material.name.contains("flexible");
-    let insulation = s
-        .quantity("insulation", Dimension::ThermalResistance)
-        .within(0.0, 10.0)
-        .optional()?;
+    let usual = if material.name.contains("flexible") {
+        d.compression
+    } else {
+        0.0
+    };
     Ok(Run {
         duct: Duct {
             section,
-            length_m: s
-                .quantity("length", Dimension::Length)
-                .within(0.0, 200.0)
-                .or(default_length, COMMON)?,
+            length_m: s.get("length")?,
             roughness_m: material.roughness_m,
-            fitting_c: s
-                .number("fittings")
-                .within(0.0, 50.0)
-                .or(1.0, "sum of loss coefficients: a take-off and two easy bends; common practice, no source")?,
-            compression: compression.unwrap_or(if flexible { d.compression } else { 0.0 }),
+            fitting_c: s.get("fitting_loss")?,
+            compression: s.opt("compression")?.unwrap_or(usual),
         },
-        insulation_m2k_w: insulation.unwrap_or(d.insulation),
-        space: s.choice("space", &SPACES).optional()?.unwrap_or(d.space),
+        insulation_m2k_w: s.opt("insulation")?.unwrap_or(d.insulation),
+        space: s.choice_opt("location", &SPACES)?.unwrap_or(d.space),
     })
 }
 
+/// The trunk that a duct comes from; `None` for the plenum.
+fn from(s: &Section<'_>, trunks: &[Name]) -> Result<Option<usize>, Diagnostic> {
+    let from: Option<Name> = s.opt("from")?;
+    let trunk = from.filter(|f| f.text != "plenum");
+    trunk.map(|name| find_trunk(trunks, &name)).transpose()
+}
+
 fn trunks(top: &Section<'_>, d: &DuctDefaults) -> Result<(Vec<Trunk>, Vec<Name>), Diagnostic> {
-    let sections = top.tables("trunk")?;
+    let sections = top.tables("trunk");
     let names: Vec<Name> = sections.iter().map(|(n, _)| n.clone()).collect();
-    let mut read = Vec::new();
-    for (name, s) in &sections {
-        let from = s.name("from").optional()?.filter(|f| f.text != "plenum");
-        let parent = from.as_ref().map(|f| find_trunk(&names, f)).transpose()?;
-        read.push((name.clone(), s, parent, run(s, d, 5.0)?));
-        super::sound::duct_keys(s)?;
-        s.finish()?;
-    }
+    let read = sections
+        .iter()
+        .map(|(name, s)| Ok((name.clone(), s, from(s, &names)?, run(s, d)?)));
+    let read = Diagnostic::gather(read)?;
     // Parents first, whatever the order of the file.
     let mut order: Vec<usize> = Vec::new();
     while order.len() < read.len() {
@@ -435,25 +340,11 @@ fn find_trunk(names: &[Name], name: &Name) -> Result<usize, Diagnostic> {
         .ok_or_else(|| name.unknown("trunk", known))
 }
 
-/// `"300 mm x 200 mm"` as an area, m²; `None` when not written.
+/// Face area of a grille, m²; `None` when not written.
 pub(super) fn face_area(s: &Section<'_>) -> Result<Option<f64>, Diagnostic> {
-    let Some(text) = s.text("grille").optional()? else {
-        return s
-            .quantity("grille_area", Dimension::Area)
-            .within(1e-4, 10.0)
-            .optional();
-    };
-    let sides: Vec<f64> = text
-        .split(['x', '×'])
-        .filter_map(|side| crate::quantity::parse(side.trim(), Dimension::Length).ok())
-        .collect();
-    match sides.as_slice() {
-        [w, h] if (0.02..=5.0).contains(w) && (0.02..=5.0).contains(h) => Ok(Some(w * h)),
-        _ => Err(s.error_at(
-            "grille",
-            format!("\"{text}\" is not the size of a grille"),
-            "write width and height, as in \"300 mm x 150 mm\", each 20 mm to 5 m",
-        )),
+    match s.opt::<[f64; 2]>("grille")? {
+        Some([width_m, height_m]) => Ok(Some(width_m * height_m)),
+        None => s.opt("grille_area"),
     }
 }
 
@@ -465,100 +356,61 @@ fn outlets(
     air: &Air,
     channels: &mut Vec<Channel>,
 ) -> Result<Vec<Outlet>, Diagnostic> {
-    let mut out = Vec::new();
-    for (name, s) in top.tables("outlet")? {
-        let room = rooms.find(&s.name("room").required()?)?;
-        let from = s.name("from").optional()?.filter(|f| f.text != "plenum");
-        let trunk = from.as_ref().map(|f| find_trunk(trunks, f)).transpose()?;
-        let run = run(&s, d, 5.0)?;
-        let area = run.duct.section.area_m2();
-        let channel = s
-            .integer("channel")
-            .within(1.0, 9999.0)
-            .optional()?
-            .map(|c| c as u32);
-        let kind = damper_kind(&s)?.unwrap_or(d.damper);
-        let leakage = s
-            .choice("leakage", &LEAKAGE)
-            .optional()?
-            .unwrap_or(d.leakage);
-        let damper = match channel {
-            None => {
-                s.note(
-                    &format!("outlet.{name}.channel"),
-                    "none: no damper, always open",
-                    "an outlet without a channel has no damper",
-                );
-                None
-            }
-            Some(_) => Some(
-                Damper::new(kind.form, area, leakage)
-                    .map_err(|e| s.error(e.to_string(), "correct the damper"))?,
-            ),
-        };
-        if let Some(number) = channel {
-            claim(
-                channels,
-                number,
-                Drives::Outlet(out.len()),
-                s.at_of("channel"),
-            )?;
+    let sections = top.tables("outlet");
+    let read = sections.iter().enumerate().map(|(i, (name, s))| {
+        let outlet = outlet(name, s, d, trunks, rooms, air)?;
+        if let Some(number) = outlet.channel {
+            claim(channels, number, Drives::Outlet(i), s.at_of("channel"))?;
         }
-        let face_area_m2 = match face_area(&s)? {
-            Some(a) => a,
-            None => {
-                let a = 1.6 * area;
-                s.note(
-                    &format!("outlet.{name}.grille_area"),
-                    &format!("{:.3} m²", a),
-                    "1.6 times the duct: common practice, no source",
-                );
-                a
-            }
-        };
-        let grille = Grille {
-            loss_k: s.number("grille_loss").within(0.1, 50.0).or(
-                3.0,
-                "on the face velocity, 2 to 4; common practice, no source",
-            )?,
-            face_area_m2,
-        };
-        let balancing_c = s
-            .number("balancing")
-            .within(0.0, 1e5)
-            .or(0.0, "no hand damper")?;
-        let design_flow_m3_s = s
-            .quantity("flow", Dimension::AirFlow)
-            .within(0.001, 5.0)
-            .or(
-                3.0 * area,
-                "3 m/s in the branch: common practice, no source",
-            )?;
-        out.push(Outlet {
-            name: name.text.clone(),
-            room,
-            trunk,
-            balancing: LinearQuadratic {
-                a: 0.0,
-                b: 0.5 * air.density_kg_m3 * balancing_c / (area * area),
-            },
-            run,
-            damper,
-            channel,
-            grille: grille.law(air),
-            face_area_m2,
-            design_flow_m3_s,
-        });
-        super::sound::outlet_keys(&s)?;
-        s.finish()?;
-    }
-    if out.is_empty() {
-        return Err(top.error(
-            "the scenario has no outlet",
-            "add one: [outlet.living] with its room and diameter",
-        ));
-    }
-    Ok(out)
+        Ok(outlet)
+    });
+    Diagnostic::gather(read)
+}
+
+fn outlet(
+    name: &Name,
+    s: &Section<'_>,
+    d: &DuctDefaults,
+    trunks: &[Name],
+    rooms: &Rooms,
+    air: &Air,
+) -> Result<Outlet, Diagnostic> {
+    let room = rooms.find(&s.get("room")?)?;
+    let trunk = from(s, trunks)?;
+    let run = run(s, d)?;
+    let area = run.duct.section.area_m2();
+    let channel: Option<usize> = s.opt("channel")?;
+    let damper = match channel {
+        None => {
+            s.taken("channel", "none: no damper, always open")?;
+            None
+        }
+        Some(_) => Some(d.damper(s, area)?),
+    };
+    let face_area_m2 = match face_area(s)? {
+        Some(area) => area,
+        None => s.or("grille_area", 1.6 * area)?,
+    };
+    let grille = Grille {
+        loss_k: s.get("grille_loss")?,
+        face_area_m2,
+    };
+    let balancing_c: f64 = s.get("balancing_loss")?;
+    Ok(Outlet {
+        name: name.text.clone(),
+        room,
+        trunk,
+        balancing: LinearQuadratic {
+            a: 0.0,
+            b: 0.5 * air.density_kg_m3 * balancing_c / (area * area),
+        },
+        run,
+        damper,
+        channel: channel.map(|c| c as u32),
+        grille: grille.law(air),
+        face_area_m2,
+        design_flow_m3_s: s.or("flow", 3.0 * area)?,
+    })
 }
 
 /// Takes a channel for a damper; two dampers on one channel is an error.
@@ -590,11 +442,17 @@ fn free(channels: &[Channel]) -> u32 {
 }
 
 #[derive(Clone, Copy, PartialEq)]
-enum ReliefKind {
+pub(super) enum ReliefKind {
     None,
     Blade,
     Motorised,
 }
+
+pub(super) const RELIEFS: [(&str, ReliefKind); 3] = [
+    ("none", ReliefKind::None),
+    ("weighted blade", ReliefKind::Blade),
+    ("motorised", ReliefKind::Motorised),
+];
 
 fn relief(
     top: &Section<'_>,
@@ -603,88 +461,29 @@ fn relief(
     air: &Air,
     channels: &mut Vec<Channel>,
 ) -> Result<Option<ReliefSpec>, Diagnostic> {
-    let s = top.table("relief")?;
-    let kinds = [
-        ("none", ReliefKind::None),
-        ("weighted blade", ReliefKind::Blade),
-        ("motorised", ReliefKind::Motorised),
-    ];
-    let kind = s
-        .choice("kind", &kinds)
-        .or(ReliefKind::None, "no relief unless one is written")?;
+    let s = top.table("relief");
+    let kind = s.choice("kind", &RELIEFS)?;
     if kind == ReliefKind::None {
-        // A what-if that takes the relief away may leave its figures in the base file.
-        for key in [
-            "diameter",
-            "width",
-            "height",
-            "length",
-            "material",
-            "fittings",
-            "space",
-            "lining",
-            "elbows",
-            "flexible_length",
-        ] {
-            s.text(key).optional().ok();
-        }
-        for key in [
-            "insulation",
-            "compression",
-            "opening_pressure",
-            "full_open_pressure",
-        ] {
-            s.text(key).optional().ok();
-        }
-        for key in [
-            "friction",
-            "lag",
-            "leakage",
-            "damper",
-            "to",
-            "balancing",
-            "channel",
-        ] {
-            s.text(key).optional().ok();
-        }
-        super::control::relief_keys(&s).ok();
-        s.finish()?;
         return Ok(None);
     }
-    let run = run(&s, d, 2.0)?;
+    let run = run(&s, d)?;
     let area = run.duct.section.area_m2();
-    let to = match s.name("to").optional()? {
+    let to: Option<Name> = s.opt("discharge_to")?;
+    let to = match to.filter(|name| name.text != "return") {
         None => ReliefTo::Return,
-        Some(n) if n.text == "return" => ReliefTo::Return,
-        Some(n) => ReliefTo::Room(rooms.find(&n)?),
+        Some(name) => ReliefTo::Room(rooms.find(&name)?),
     };
-    let damper_kind = damper_kind(&s)?.unwrap_or(d.damper);
-    let leakage = s
-        .choice("leakage", &LEAKAGE)
-        .optional()?
-        .unwrap_or(d.leakage);
-    let balancing = s
-        .number("balancing")
-        .within(0.0, 1e5)
-        .or(0.0, "no hand damper")?;
     let mut duct = run.duct;
-    duct.fitting_c += balancing;
-    let damper = Damper::new(damper_kind.form, area, leakage)
-        .map_err(|e| s.error(e.to_string(), "correct the relief damper"))?;
-    let (relief, channel) = match kind {
-        ReliefKind::Motorised => {
-            let number = s.integer("channel").within(1.0, 9999.0).required()? as u32;
-            claim(channels, number, Drives::Relief, s.at_of("channel"))?;
-            (
-                Relief::Motorised(MotorisedRelief::new(damper, &duct, air)),
-                Some(number),
-            )
-        }
-        _ => (Relief::WeightedBlade(blade(&s, &damper, &duct, air)?), None),
+    duct.fitting_c += s.get::<f64>("balancing_loss")?;
+    let damper = d.damper(&s, area)?;
+    let (relief, channel) = if kind == ReliefKind::Motorised {
+        let number = s.get::<usize>("channel")? as u32;
+        claim(channels, number, Drives::Relief, s.at_of("channel"))?;
+        let motorised = MotorisedRelief::new(damper, &duct, air);
+        (Relief::Motorised(motorised), Some(number))
+    } else {
+        (Relief::WeightedBlade(blade(&s, &damper, &duct, air)?), None)
     };
-    super::control::relief_keys(&s)?;
-    super::sound::duct_keys(&s)?;
-    s.finish()?;
     Ok(Some(ReliefSpec {
         relief,
         to,
@@ -700,23 +499,10 @@ fn blade(
     duct: &Duct,
     air: &Air,
 ) -> Result<WeightedBlade, Diagnostic> {
-    let pressure = |key: &str| s.quantity(key, Dimension::Pressure).within(5.0, 500.0);
-    let open_pa = pressure("opening_pressure").required()?;
-    let full_pa = pressure("full_open_pressure").or(
-        1.6 * open_pa,
-        "1.3 to 2 times the opening pressure; common practice, no source",
-    )?;
-    let friction = s
-        .quantity("friction", Dimension::Pressure)
-        .within(0.0, 100.0)
-        .or(
-            0.05 * open_pa,
-            "half of a band of a tenth of the opening pressure; common practice, no source",
-        )?;
-    let lag_s = s
-        .quantity("lag", Dimension::Time)
-        .within(0.0, 60.0)
-        .or(3.0, COMMON)?;
+    let open_pa = s.get("opening_pressure")?;
+    let full_pa = s.or("full_open_pressure", 1.6 * open_pa)?;
+    let friction = s.or("friction", 0.05 * open_pa)?;
+    let lag_s = s.get("lag")?;
     // Duct and open blade in series, taken at 5 m/s where the linear part is small.
     let through = duct.law(air).in_series(damper.law(1.0, air.density_kg_m3));
     let at = 5.0 * damper.area_m2();

@@ -21,6 +21,9 @@ struct Inner {
     advice: Option<String>,
     place: Option<Place>,
     others: Vec<(Place, String)>,
+    warning: bool,
+    of_catalogue: bool,
+    more: Vec<Diagnostic>,
 }
 
 /// A place in a text, with the line it is on.
@@ -75,6 +78,9 @@ impl Diagnostic {
                 advice: None,
                 place: None,
                 others: Vec::new(),
+                warning: false,
+                of_catalogue: false,
+                more: Vec::new(),
             }),
         }
     }
@@ -107,6 +113,65 @@ impl Diagnostic {
         self
     }
 
+    /// Makes it a warning: the scenario can be run all the same.
+    #[must_use]
+    pub fn warn(mut self) -> Self {
+        self.inner.warning = true;
+        self
+    }
+
+    /// Marks it as found from the catalogue of keys, where the first look at a file finds it too.
+    #[must_use]
+    pub(super) fn of_catalogue(mut self) -> Self {
+        self.inner.of_catalogue = true;
+        self
+    }
+
+    pub(super) fn is_of_catalogue(&self) -> bool {
+        self.inner.of_catalogue
+    }
+
+    /// This fault and those found with it, each by itself.
+    pub fn each(&self) -> impl Iterator<Item = &Diagnostic> {
+        std::iter::once(self).chain(&self.inner.more)
+    }
+
+    /// This fault without those found with it.
+    #[must_use]
+    pub(super) fn alone(mut self) -> Self {
+        self.inner.more.clear();
+        self
+    }
+
+    /// Several faults as one that carries them all; `None` of none.
+    pub fn join(faults: impl IntoIterator<Item = Diagnostic>) -> Option<Self> {
+        let mut all = Vec::new();
+        for mut fault in faults {
+            let more = std::mem::take(&mut fault.inner.more);
+            all.push(fault);
+            all.extend(more);
+        }
+        let mut all = all.into_iter();
+        let mut first = all.next()?;
+        first.inner.more = all.collect();
+        Some(first)
+    }
+
+    /// Every value, or every fault.
+    ///
+    /// # Errors
+    /// All faults among the results, as one.
+    pub fn gather<T>(results: impl IntoIterator<Item = Result<T, Self>>) -> Result<Vec<T>, Self> {
+        let (mut values, mut faults) = (Vec::new(), Vec::new());
+        for result in results {
+            match result {
+                Ok(value) => values.push(value),
+                Err(fault) => faults.push(fault),
+            }
+        }
+        Self::join(faults).map_or(Ok(values), Err)
+    }
+
     /// What is wrong.
     pub fn what(&self) -> &str {
         &self.inner.what
@@ -122,10 +187,24 @@ impl Diagnostic {
         self.inner.place.as_ref()
     }
 
-    /// Draws it for a terminal: message, file:line:column, the line with the fault marked, a help line. Ends without a line break.
+    /// Draws it for a terminal: message, file:line:column, the line with the fault marked, a help line; then those
+    /// found with it, and their number. Ends without a line break.
     pub fn render(&self, colour: bool) -> String {
+        let mut drawn: Vec<String> = self.each().map(|one| one.draw(colour)).collect();
+        if drawn.len() > 1 {
+            drawn.push(format!("{} faults in all", drawn.len()));
+        }
+        drawn.join("\n\n")
+    }
+
+    fn draw(&self, colour: bool) -> String {
         let inner = &*self.inner;
-        let mut group = Group::with_title(Level::ERROR.primary_title(&*inner.what));
+        let level = if inner.warning {
+            Level::WARNING
+        } else {
+            Level::ERROR
+        };
+        let mut group = Group::with_title(level.primary_title(&*inner.what));
         if let Some(place) = &inner.place {
             group = group.element(snippet(place, AnnotationKind::Primary, &inner.label));
         }
@@ -170,7 +249,10 @@ impl std::fmt::Display for Diagnostic {
         if let Some(advice) = &self.inner.advice {
             write!(f, "; {advice}")?;
         }
-        Ok(())
+        match self.inner.more.len() {
+            0 => Ok(()),
+            more => write!(f, " (and {more} more)"),
+        }
     }
 }
 

@@ -3,15 +3,12 @@
 use chrono::{NaiveDateTime, Timelike};
 
 use super::Scenario;
+use super::control::MODES;
 use super::diagnostic::Diagnostic;
 use super::house::faces;
 use super::reader::{Name, Section};
-use crate::control::Mode;
 use crate::fault::{Fault, Kind, OutletPart, Parts, Scheduled, SunOnSensor, ZonePart};
-use crate::quantity::Dimension;
 
-const COMMON: &str = "common practice, no source";
-const OURS: &str = "our own choice";
 const DAY_S: f64 = 86_400.0;
 
 impl Scenario {
@@ -45,25 +42,34 @@ impl Scenario {
     }
 }
 
-pub(super) fn faults(
-    sections: &[Section<'_>],
-    scenario: &Scenario,
-) -> Result<Vec<Scheduled>, Diagnostic> {
-    let choices: Vec<(&str, Kind)> = Kind::ALL.iter().map(|k| (k.about().name, *k)).collect();
+/// Words of the kinds.
+pub(super) const KINDS: [&str; Kind::ALL.len()] = {
+    let mut words = [""; Kind::ALL.len()];
+    let mut i = 0;
+    while i < words.len() {
+        words[i] = Kind::ALL[i].about().name;
+        i += 1;
+    }
+    words
+};
+
+/// Whether the blade itself reports a position, not the motor.
+pub(super) const FEEDBACK: [(&str, bool); 2] = [("motor", false), ("blade", true)];
+
+pub(super) fn faults(top: &Section<'_>, scenario: &Scenario) -> Result<Vec<Scheduled>, Diagnostic> {
+    let kinds: Vec<(&str, Kind)> = KINDS.into_iter().zip(Kind::ALL.iter().copied()).collect();
     let parts = scenario.parts();
-    let mut out = Vec::new();
-    for s in sections {
-        let kind = s.choice("kind", &choices).required()?;
-        let fault = fault(kind, s, &parts)?;
+    let sections = top.list("fault");
+    let read = sections.iter().map(|s| {
+        let fault = fault(s.choice("kind", &kinds)?, s, &parts)?;
         let (from_s, until_s) = times(s, scenario)?;
-        s.finish()?;
-        out.push(Scheduled {
+        Ok(Scheduled {
             from_s,
             until_s,
             fault,
-        });
-    }
-    Ok(out)
+        })
+    });
+    Diagnostic::gather(read)
 }
 
 /// Seconds from `t_s` into the run until the clock next shows a minute of the day.
@@ -75,11 +81,8 @@ fn next_s(start: NaiveDateTime, t_s: f64, minute: u32) -> f64 {
 /// `at` or `after`, then `until` or `for`.
 fn times(s: &Section<'_>, scenario: &Scenario) -> Result<(f64, f64), Diagnostic> {
     let (start, end_s) = (scenario.run.start, scenario.run.duration_s);
-    let at = s.time_of_day("at").optional()?;
-    let after = s
-        .quantity("after", Dimension::Time)
-        .within(0.0, 400.0 * DAY_S)
-        .optional()?;
+    let at: Option<u32> = s.opt("at")?;
+    let after: Option<f64> = s.opt("after")?;
     let from_s = match (at, after) {
         (Some(_), Some(_)) => {
             return Err(s.error_at(
@@ -101,11 +104,8 @@ fn times(s: &Section<'_>, scenario: &Scenario) -> Result<(f64, f64), Diagnostic>
         }
         (None, after) => after.unwrap_or(0.0),
     };
-    let until = s.time_of_day("until").optional()?;
-    let lasts = s
-        .quantity("for", Dimension::Time)
-        .within(1.0, 400.0 * DAY_S)
-        .optional()?;
+    let until: Option<u32> = s.opt("until")?;
+    let lasts: Option<f64> = s.opt("for")?;
     let until_s = match (until, lasts) {
         (None, None) => f64::INFINITY,
         (None, Some(lasts)) => from_s + lasts,
@@ -158,7 +158,7 @@ fn damper(name: &Name, parts: &Parts<'_>) -> Result<(usize, usize), Diagnostic> 
 
 /// The keys of a kind.
 fn fault(kind: Kind, s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic> {
-    let zone = || find_zone(&s.name("zone").required()?, parts);
+    let zone = || find_zone(&s.get("zone")?, parts);
     let has_relief = || {
         parts.relief.then_some(()).ok_or_else(|| {
             let advice = "give it one in [relief], or take this fault out";
@@ -170,50 +170,33 @@ fn fault(kind: Kind, s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagno
         Kind::DampersCrossed => dampers_crossed(s, parts)?,
         Kind::ReliefStuck => {
             has_relief()?;
-            Fault::ReliefStuck {
-                position: s.fraction("position").required()?,
-            }
+            let position = s.get("position")?;
+            Fault::ReliefStuck { position }
         }
         Kind::ReliefUndersized => {
             has_relief()?;
-            Fault::ReliefUndersized {
-                flow_fraction: s
-                    .fraction("flow_fraction")
-                    .within(0.01, 1.0)
-                    .or(0.5, "half of its flow; our own choice")?,
-            }
+            let flow_fraction = s.get("flow_fraction")?;
+            Fault::ReliefUndersized { flow_fraction }
         }
         Kind::FilterBlocked => Fault::FilterBlocked {
-            resistance_factor: s
-                .number("resistance_factor")
-                .within(1.0, 100.0)
-                .or(6.0, "well past changing; our own choice")?,
+            resistance_factor: s.get("resistance_factor")?,
         },
         Kind::SensorLost => Fault::SensorLost { zone: zone()? },
         Kind::SensorFrozen => Fault::SensorFrozen {
             zone: zone()?,
-            reading_c: s
-                .quantity("reading", Dimension::Temperature)
-                .within(-20.0, 60.0)
-                .optional()?,
+            reading_c: s.opt("reading")?,
         },
         Kind::SensorOffset => Fault::SensorOffset {
             zone: zone()?,
-            offset_k: s
-                .quantity("offset", Dimension::TemperatureDifference)
-                .within(-20.0, 20.0)
-                .required()?,
+            offset_k: s.get("offset")?,
         },
         Kind::SensorInSun => Fault::SensorInSun {
             zone: zone()?,
-            rise_k: s
-                .quantity("rise", Dimension::TemperatureDifference)
-                .within(0.1, 20.0)
-                .or(3.0, COMMON)?,
+            rise_k: s.get("rise")?,
             sun: sun(s)?,
         },
         Kind::BusOpen => {
-            let after = s.count("after_damper").required()?;
+            let after: usize = s.get("after_damper")?;
             parts.bus_open(after).ok_or_else(|| {
                 let dampers = parts.bus.len();
                 s.error_at(
@@ -225,25 +208,16 @@ fn fault(kind: Kind, s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagno
         }
         Kind::RadioLost => Fault::RadioLost {
             zone: zone()?,
-            fallback_s: s
-                .quantity("fallback_after", Dimension::Time)
-                .within(0.0, DAY_S)
-                .or(1800.0, COMMON)?,
+            fallback_s: s.get("fallback_after")?,
         },
         Kind::WrongMode => Fault::WrongMode {
-            stuck_in: s
-                .choice(
-                    "stuck_in",
-                    &[("cooling", Mode::Cooling), ("heating", Mode::Heating)],
-                )
-                .optional()?,
+            stuck_in: s.choice_opt("stuck_in", &MODES)?,
         },
     })
 }
 
 fn damper_stuck(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic> {
-    let outlet = s.name("outlet").optional()?;
-    let zone = s.name("zone").optional()?;
+    let (outlet, zone): (Option<Name>, Option<Name>) = (s.opt("outlet")?, s.opt("zone")?);
     let stuck = match (&outlet, &zone) {
         (Some(outlet), None) => vec![damper(outlet, parts)?],
         (None, Some(zone)) => parts.dampers(find_zone(zone, parts)?),
@@ -255,17 +229,11 @@ fn damper_stuck(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic>
         }
     };
     let (outlets, channels) = stuck.into_iter().unzip();
-    let position = s.fraction("position").optional()?;
+    let position = s.opt("position")?;
     if position.is_none() {
-        let path = format!("{}.position", s.path());
-        s.note(&path, "where it is when the fault begins", OURS);
+        s.taken("position", "where it is when the fault begins")?;
     }
-    let blade = s
-        .choice("feedback", &[("motor", false), ("blade", true)])
-        .or(
-            false,
-            "a loose shaft: the motor turns on and reports its travel",
-        )?;
+    let blade = s.choice("feedback", &FEEDBACK)?;
     Ok(Fault::DamperStuck {
         outlets,
         position,
@@ -274,7 +242,8 @@ fn damper_stuck(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic>
 }
 
 fn dampers_crossed(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnostic> {
-    let (zones, outlets) = (s.names("zones").optional()?, s.names("outlets").optional()?);
+    let zones: Option<Vec<Name>> = s.opt("zones")?;
+    let outlets: Option<Vec<Name>> = s.opt("outlets")?;
     let (key, names) = match (&zones, &outlets) {
         (Some(zones), None) => ("zones", zones),
         (None, Some(outlets)) => ("outlets", outlets),
@@ -315,8 +284,7 @@ fn dampers_crossed(s: &Section<'_>, parts: &Parts<'_>) -> Result<Fault, Diagnost
 }
 
 fn sun(s: &Section<'_>) -> Result<SunOnSensor, Diagnostic> {
-    let from = s.time_of_day("from").optional()?;
-    let to = s.time_of_day("to").optional()?;
+    let (from, to): (Option<u32>, Option<u32>) = (s.opt("from")?, s.opt("to")?);
     let facade = s.has("faces") || s.has("azimuth");
     match (from, to, facade) {
         (Some(from), Some(to), false) if to <= from => Err(s.error_at(

@@ -2,6 +2,8 @@
 
 mod advice;
 mod air;
+pub mod catalogue;
+mod check;
 pub mod control;
 pub mod diagnostic;
 pub mod fault;
@@ -26,44 +28,14 @@ use crate::fault::Scheduled;
 use crate::measure::limits::Limits;
 use crate::plant::air_side::{AirSideSpec, Outlet, ReliefSpec};
 use crate::plant::door::Door;
+use crate::plant::drivers::Surroundings;
 use crate::plant::room::Room;
 use crate::plant::weather::{Site, Weather};
 use control::{ControlParts, Zone};
 use diagnostic::Diagnostic;
 use house::RoomUse;
-use reader::{DefaultTaken, Ledger, Section};
+use reader::{DefaultTaken, Reading, Section};
 use tree::Tree;
-
-/// Keys and tables at the top of a file.
-const TOP: [&str; 27] = [
-    "title",
-    "about",
-    "site",
-    "run",
-    "weather",
-    "house",
-    "room",
-    "return",
-    "door",
-    "fan",
-    "filter",
-    "coil",
-    "ducts",
-    "trunk",
-    "outlet",
-    "relief",
-    "unit",
-    "zone",
-    "control",
-    "thermostat",
-    "dampers",
-    "protection",
-    "action",
-    "limits",
-    "sound",
-    "fault",
-    "uncertainty",
-];
 
 pub use site::RunSpec;
 
@@ -76,6 +48,8 @@ pub struct Scenario {
     pub title: String,
     /// Where.
     pub site: Site,
+    /// What is around the rooms.
+    pub surroundings: Surroundings,
     /// When, and how finely.
     pub run: RunSpec,
     /// Weather.
@@ -84,6 +58,8 @@ pub struct Scenario {
     pub rooms: Vec<Room>,
     /// What each room is used for.
     pub room_uses: Vec<RoomUse>,
+    /// Time constant with which a plenum without flow takes on the house's temperature, s.
+    pub plenum_s: f64,
     /// Doors.
     pub doors: Vec<Door>,
     /// Fan, ducts, outlets, relief.
@@ -110,6 +86,8 @@ pub struct Scenario {
     pub rated_flow_m3_s: f64,
     /// Every default that was taken.
     pub defaults: Vec<DefaultTaken>,
+    /// Keys that are written and do not apply.
+    pub warnings: Vec<Diagnostic>,
     /// SHA-256 of the texts the scenario was read from, hexadecimal.
     pub digest: String,
 }
@@ -118,7 +96,7 @@ impl Scenario {
     /// Reads and checks a file with those it is based on.
     ///
     /// # Errors
-    /// The first fault, with its file, line and what would be right.
+    /// Every fault found, each with its file, line and what would be right.
     pub fn load(path: impl AsRef<Path>) -> Result<Scenario, Diagnostic> {
         let path = path.as_ref();
         let tree = tree::load(path)?;
@@ -155,58 +133,18 @@ impl Scenario {
     /// # Errors
     /// As [`Scenario::load`].
     pub fn from_tree(tree: &Tree, name: &str, folder: &Path) -> Result<Scenario, Diagnostic> {
-        let ledger = Ledger::default();
-        let top = Section::root(tree, &ledger);
-        top.no_slip_of(&TOP)?;
-        let title = top
-            .text("title")
-            .optional()?
-            .unwrap_or_else(|| name.to_string());
-        top.text("about").optional()?;
-        let site = site::site(&top)?;
-        let run = site::run(&top)?;
-        let weather = site::weather(&top, &site, &run, folder)?;
-        let rooms = house::rooms(&top, air::density_kg_m3(&site))?;
-        let return_rooms = air::return_rooms(&top, &rooms)?;
-        let doors = house::doors(&top, &rooms, &return_rooms)?;
-        let air = air::air_side(&top, &site, &rooms, &return_rooms)?;
-        let unit = unit::unit(&top)?;
-        let control = control::control(&top, &rooms, &air, &unit, run.duration_s, run.start)?;
-        let limits = limits::limits(&top)?;
-        let sound = sound::sound(&top, &rooms, &air.spec, air.rated_flow_m3_s, &limits)?;
-        let faults = top.list("fault")?;
-        let uncertainty = uncertainty::uncertainty(&top, tree)?;
-        top.finish()?;
-        let mut hash = Sha256::new();
-        for source in tree.sources.iter() {
-            hash.update(source.text().as_bytes());
-        }
-        let mut scenario = Scenario {
-            name: name.to_string(),
-            title,
-            site,
-            run,
-            weather,
-            room_uses: rooms.uses,
-            rooms: rooms.rooms,
-            doors,
-            outlets: air.spec.outlets.clone(),
-            relief: air.spec.relief,
-            air: air.spec,
-            unit,
-            zones: control.zones.clone(),
-            control,
-            limits,
-            sound,
-            faults: Vec::new(),
-            uncertainty,
-            rated_flow_m3_s: air.rated_flow_m3_s,
-            defaults: Vec::new(),
-            digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+        let found = check::check(tree);
+        let reading = Reading::new(tree);
+        let read = read(&reading.top(), tree, name, folder);
+        let mut scenario = match read {
+            Ok(scenario) if found.faults.is_empty() => scenario,
+            read => {
+                let second = read.err().filter(|_| !found.astray);
+                return Err(all_faults(found.faults, second, tree));
+            }
         };
-        scenario.faults = fault::faults(&faults, &scenario)?;
-        drop((faults, top));
-        scenario.defaults = ledger.into_entries();
+        scenario.warnings = found.warnings;
+        scenario.defaults = reading.into_defaults();
         Ok(scenario)
     }
 
@@ -239,4 +177,104 @@ impl Scenario {
     pub fn supply_high_trip_c(&self) -> Option<f64> {
         self.trip_of(Sense::SupplyHigh)
     }
+}
+
+/// What both looks at a file found, in the order of the file; what only the catalogue knows is told once.
+fn all_faults(first: Vec<Diagnostic>, second: Option<Diagnostic>, tree: &Tree) -> Diagnostic {
+    let second = second.iter().flat_map(Diagnostic::each).cloned();
+    let new = second.filter(|fault| first.is_empty() || !fault.is_of_catalogue());
+    let mut faults: Vec<_> = first
+        .iter()
+        .cloned()
+        .chain(new.map(Diagnostic::alone))
+        .collect();
+    let source = |file: &str| tree.sources.iter().position(|s| s.name() == file);
+    faults.sort_by_key(|fault| {
+        let place = fault.place();
+        place.map(|place| (source(&place.file), place.line, place.column))
+    });
+    Diagnostic::join(faults).unwrap_or_else(|| Diagnostic::plain("the scenario cannot be read"))
+}
+
+/// Parts of a scenario as they are read, with the faults of those that cannot be.
+#[derive(Default)]
+struct Parts(std::cell::RefCell<Vec<Diagnostic>>);
+
+impl Parts {
+    fn keep<T>(&self, read: Result<T, Diagnostic>) -> Option<T> {
+        read.map_err(|fault| self.0.borrow_mut().push(fault)).ok()
+    }
+}
+
+/// Reads the parts one by one: a faulty part keeps only those unread that rest on it.
+fn read(top: &Section<'_>, tree: &Tree, name: &str, folder: &Path) -> Result<Scenario, Diagnostic> {
+    let parts = Parts::default();
+    let scenario = read_parts(&parts, top, tree, name, folder);
+    match (scenario, Diagnostic::join(parts.0.into_inner())) {
+        (Some(scenario), None) => Ok(scenario),
+        (_, Some(faults)) => Err(faults),
+        (None, None) => Err(Diagnostic::plain("the scenario cannot be read")),
+    }
+}
+
+fn read_parts(
+    p: &Parts,
+    top: &Section<'_>,
+    tree: &Tree,
+    name: &str,
+    folder: &Path,
+) -> Option<Scenario> {
+    let title = p.keep(top.opt("title"))?;
+    let site = p.keep(site::site(top));
+    let run = p.keep(site::run(top));
+    let weather = match (&site, &run) {
+        (Some(site), Some(run)) => p.keep(site::weather(top, site, run, folder)),
+        _ => None,
+    };
+    let unit = p.keep(unit::unit(top));
+    let limits = p.keep(limits::limits(top));
+    let uncertainty = p.keep(uncertainty::uncertainty(top));
+    let surroundings = p.keep(site::surroundings(top));
+    let site = site?;
+    let rooms = p.keep(house::rooms(top, air::density_kg_m3(&site)))?;
+    let return_rooms = p.keep(air::return_rooms(top, &rooms))?;
+    let doors = p.keep(house::doors(top, &rooms, &return_rooms));
+    let air = p.keep(air::air_side(top, &site, &rooms, &return_rooms));
+    let (air, unit, limits, run) = (air?, unit?, limits?, run?);
+    let control = p.keep(control::control(top, &rooms, &air, &unit, &run));
+    let sound = sound::sound(top, &rooms, &air.spec, air.rated_flow_m3_s, &limits);
+    let sound = p.keep(sound);
+    let control = control?;
+    let mut hash = Sha256::new();
+    for source in tree.sources.iter() {
+        hash.update(source.text().as_bytes());
+    }
+    let mut scenario = Scenario {
+        name: name.to_string(),
+        title: title.unwrap_or_else(|| name.to_string()),
+        site,
+        surroundings: surroundings?,
+        run,
+        weather: weather?,
+        room_uses: rooms.uses,
+        rooms: rooms.rooms,
+        plenum_s: air.plenum_s,
+        doors: doors?,
+        outlets: air.spec.outlets.clone(),
+        relief: air.spec.relief,
+        air: air.spec,
+        unit,
+        zones: control.zones.clone(),
+        control,
+        limits,
+        sound: sound?,
+        faults: Vec::new(),
+        uncertainty: uncertainty?,
+        rated_flow_m3_s: air.rated_flow_m3_s,
+        defaults: Vec::new(),
+        warnings: Vec::new(),
+        digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+    };
+    scenario.faults = p.keep(fault::faults(top, &scenario))?;
+    Some(scenario)
 }

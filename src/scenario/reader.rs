@@ -1,19 +1,18 @@
-//! Reading a section of a scenario: each key asked for by name and kind, defaults written down, strays refused.
+//! Reading a section of a scenario. What a key is, stands in the [catalogue](super::catalogue); a reader asks for it
+//! by name and gets its value, its default or its fault. Defaults taken go into a ledger.
 
 mod calendar;
-mod field;
-mod kinds;
+mod parse;
 #[cfg(test)]
 mod tests;
 
-pub use calendar::{show_time_of_day, show_weekdays};
-pub use field::{Field, Numbers};
+pub use parse::{Parsed, parse};
 
+use super::catalogue::{self, Default, Key, Kind, TableSpec, When};
 use super::diagnostic::{Diagnostic, nearest};
 use super::source::At;
 use super::tree::{Node, Table, Tree, Value};
-use crate::quantity::{self, Dimension, UnitSystem};
-use indexmap::IndexMap;
+use crate::quantity::{self, Dimension, UnitSystem, significant};
 use std::cell::RefCell;
 
 /// A default that was taken because the file says nothing.
@@ -45,42 +44,6 @@ impl std::fmt::Display for DefaultTaken {
     }
 }
 
-/// What was noted while a scenario was read: the defaults taken, and the keys every section knows.
-#[derive(Debug, Default)]
-pub struct Ledger {
-    defaults: RefCell<Vec<DefaultTaken>>,
-    known: RefCell<IndexMap<String, Vec<String>>>,
-    open: RefCell<Vec<String>>,
-}
-
-impl Ledger {
-    /// The defaults taken, in the order of reading.
-    pub fn into_entries(self) -> Vec<DefaultTaken> {
-        self.defaults.into_inner()
-    }
-
-    /// Writes down a default that was not taken through a [`Field`].
-    pub fn note(&self, taken: DefaultTaken) {
-        self.defaults.borrow_mut().push(taken);
-    }
-
-    /// Makes the keys of a section known before it is read, so that a key astray elsewhere can be sent there.
-    pub fn register_keys(&self, section: &str, keys: &[&str]) {
-        let mut known = self.known.borrow_mut();
-        let list = known.entry(section.to_owned()).or_default();
-        for key in keys {
-            if !list.iter().any(|have| have == key) {
-                list.push((*key).to_owned());
-            }
-        }
-    }
-
-    /// Sections that were opened and never finished: their stray keys went unseen. For tests of the code that reads.
-    pub fn unfinished(&self) -> Vec<String> {
-        self.open.borrow().clone()
-    }
-}
-
 /// A name as it was written, for joining things by name.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Name {
@@ -91,6 +54,9 @@ pub struct Name {
 }
 
 impl Name {
+    /// The most characters of a name.
+    pub const MOST: usize = 40;
+
     /// The name.
     pub fn as_str(&self) -> &str {
         &self.text
@@ -102,13 +68,18 @@ impl Name {
         let advice = match nearest(&self.text, known.iter().copied()) {
             Some(near) => format!("did you mean \"{near}\"?"),
             None if known.is_empty() => format!("add a table [{kind}.{}]", self.text),
-            None => format!("there are: {}", some_of(&known, 16)),
+            None => format!("there are: {}", known.join(", ")),
         };
         Diagnostic::at(&self.at, format!("there is no {kind} \"{}\"", self.text)).advise(advice)
     }
 
-    fn read(text: &str, at: &At) -> Result<Self, Diagnostic> {
+    /// Checks a name.
+    ///
+    /// # Errors
+    /// It does not start with a letter, holds anything but letters, digits, `-` and `_`, or is too long.
+    pub fn read(text: &str, at: &At) -> Result<Self, Diagnostic> {
         let ok = text.starts_with(|c: char| c.is_ascii_alphabetic())
+            && text.len() <= Self::MOST
             && text
                 .chars()
                 .all(|c| c.is_ascii_alphanumeric() || c == '_' || c == '-');
@@ -118,8 +89,11 @@ impl Name {
                 at: at.clone(),
             });
         }
-        Err(Diagnostic::at(at, format!("\"{text}\" cannot be a name"))
-            .advise("start with a letter, then letters, digits, - and _, such as bed-1"))
+        let advice = format!(
+            "start with a letter, then letters, digits, - and _, such as bed-1; {} at most",
+            Self::MOST
+        );
+        Err(Diagnostic::at(at, format!("\"{text}\" cannot be a name")).advise(advice))
     }
 }
 
@@ -129,64 +103,175 @@ impl std::fmt::Display for Name {
     }
 }
 
-fn some_of(names: &[&str], most: usize) -> String {
-    let shown = names
-        .iter()
-        .take(most)
-        .copied()
-        .collect::<Vec<_>>()
-        .join(", ");
-    if names.len() > most {
-        format!("{shown}, …")
-    } else {
-        shown
-    }
+/// A number with the text of its unit, split where the number ends: `"0.3 1/h"`, `25`.
+pub fn split_number(text: &str) -> Option<(f64, &str)> {
+    let text = text.trim();
+    let cut = |n: usize| {
+        let number = text.get(..n)?;
+        let number: f64 = number.replace('−', "-").trim().parse().ok()?;
+        let unit = text.get(n..).unwrap_or("").trim();
+        number.is_finite().then_some((number, unit))
+    };
+    // The longest head that is a number; "1e" of "1 eV" and "inf" are none of ours.
+    let end = text
+        .find(|c: char| !(c.is_ascii_digit() || "+-−.eE".contains(c)))
+        .unwrap_or(text.len());
+    (1..=end).rev().find_map(cut)
 }
 
-/// A table being read. A section that the file leaves out reads as one without keys.
+/// What a reading shares: the tree, the ledger of defaults.
 #[derive(Debug)]
-pub struct Section<'a> {
-    path: String,
-    /// The path with names taken out, under which its keys are known to others.
-    kind: String,
-    table: Option<&'a Table>,
-    at: At,
-    ledger: &'a Ledger,
-    asked: RefCell<Vec<String>>,
-    silent: bool,
+pub struct Reading<'a> {
+    root: &'a Table,
+    defaults: RefCell<Vec<DefaultTaken>>,
+    #[cfg(test)]
+    pub(super) asked: RefCell<std::collections::BTreeSet<(&'static str, &'static str)>>,
 }
 
-impl<'a> Section<'a> {
-    /// The top of a scenario.
-    pub fn root(tree: &'a Tree, ledger: &'a Ledger) -> Self {
-        Self::of(
-            String::new(),
-            String::new(),
-            Some(&tree.root),
-            tree.root.at.clone(),
-            ledger,
-        )
-    }
-
-    fn of(
-        path: String,
-        kind: String,
-        table: Option<&'a Table>,
-        at: At,
-        ledger: &'a Ledger,
-    ) -> Self {
-        ledger.open.borrow_mut().push(path.clone());
+impl<'a> Reading<'a> {
+    /// Starts to read a tree.
+    pub fn new(tree: &'a Tree) -> Self {
         Self {
-            path,
-            kind,
-            table,
-            at,
-            ledger,
+            root: &tree.root,
+            defaults: RefCell::default(),
+            #[cfg(test)]
             asked: RefCell::default(),
-            silent: false,
         }
     }
 
+    /// The top of the scenario.
+    pub fn top(&'a self) -> Section<'a> {
+        Section {
+            path: String::new(),
+            spec: &catalogue::TABLES[0],
+            table: Some(self.root),
+            at: self.root.at.clone(),
+            reading: self,
+        }
+    }
+
+    /// The defaults taken, in the order of reading.
+    pub fn into_defaults(self) -> Vec<DefaultTaken> {
+        self.defaults.into_inner()
+    }
+}
+
+/// A type that values of keys turn into.
+pub trait FromParsed: Sized {
+    /// The value, when the key's kind is one that gives this type.
+    fn from_parsed(parsed: Parsed) -> Option<Self>;
+}
+
+macro_rules! from_parsed {
+    ($($type:ty: $variant:ident;)*) => {$(
+        impl FromParsed for $type {
+            fn from_parsed(parsed: Parsed) -> Option<Self> {
+                match parsed {
+                    Parsed::$variant(value) => Some(value),
+                    _ => None,
+                }
+            }
+        }
+    )*};
+}
+
+from_parsed! {
+    f64: Number;
+    Vec<f64>: Numbers;
+    bool: Flag;
+    String: Text;
+    Name: Name;
+    Vec<Name>: Names;
+    u32: Minute;
+    u8: Days;
+    chrono::NaiveDateTime: Moment;
+    [f64; 2]: Size;
+}
+
+impl FromParsed for usize {
+    fn from_parsed(parsed: Parsed) -> Option<Self> {
+        f64::from_parsed(parsed).map(|number| number as usize)
+    }
+}
+
+/// Whether a condition holds; `None` while a word that it hangs on is missing or faulty.
+pub fn holds(when: &When, spec: &TableSpec, table: Option<&Table>, root: &Table) -> Option<bool> {
+    let written = |name: &str| table.is_some_and(|table| table.get(name).is_some());
+    match when {
+        When::With(name) => Some(written(name)),
+        When::Without(name) => Some(!written(name)),
+        When::Is(name, words) => {
+            word_of(name, spec, table, root).map(|word| words.contains(&word.as_str()))
+        }
+    }
+}
+
+/// Whether a key applies: all its conditions hold.
+fn applies(key: &Key, spec: &TableSpec, table: Option<&Table>, root: &Table) -> Option<bool> {
+    let each = key.when.iter().map(|when| holds(when, spec, table, root));
+    each.fold(Some(true), |all, one| match (all, one) {
+        (Some(false), _) | (_, Some(false)) => Some(false),
+        (None, _) | (_, None) => None,
+        _ => Some(true),
+    })
+}
+
+/// The word of a choice, or `true` and `false` of a flag, as written or by default.
+pub fn word_of(
+    name: &str,
+    spec: &TableSpec,
+    table: Option<&Table>,
+    root: &Table,
+) -> Option<String> {
+    if let Some((path, name)) = name.rsplit_once('.') {
+        let above = root.get(path).and_then(|node| match &node.value {
+            Value::Table(table) => Some(table),
+            _ => None,
+        });
+        return word_of(name, catalogue::find(path)?, above, root);
+    }
+    match table.and_then(|table| table.get(name)).map(|n| &n.value) {
+        Some(Value::Text(word)) => Some(word.clone()),
+        Some(Value::Flag(flag)) => Some(flag.to_string()),
+        Some(_) => None,
+        None => match spec.named(name).next()?.default {
+            Default::Word(word, _) => Some(word.into()),
+            Default::Flag(flag, _) => Some(flag.to_string()),
+            Default::As(path) => word_of(path, spec, table, root),
+            _ => None,
+        },
+    }
+}
+
+/// The entry of a name that applies; else one that may, else the first.
+pub fn entry_of(
+    name: &str,
+    spec: &TableSpec,
+    table: Option<&Table>,
+    root: &Table,
+) -> Option<(&'static Key, Option<bool>)> {
+    let known = spec
+        .named(name)
+        .map(|key| (key, applies(key, spec, table, root)));
+    let order = |holds: Option<bool>| match holds {
+        Some(true) => 0,
+        None => 1,
+        Some(false) => 2,
+    };
+    known.min_by_key(|(_, holds)| order(*holds))
+}
+
+/// A table being read. One that the file leaves out reads as one without keys.
+#[derive(Clone, Debug)]
+pub struct Section<'a> {
+    path: String,
+    spec: &'static TableSpec,
+    table: Option<&'a Table>,
+    at: At,
+    reading: &'a Reading<'a>,
+}
+
+impl<'a> Section<'a> {
     /// Its path, `room.living`; empty at the top.
     pub fn path(&self) -> &str {
         &self.path
@@ -197,17 +282,12 @@ impl<'a> Section<'a> {
         &self.at
     }
 
-    /// Whether the file has it at all.
-    pub fn is_written(&self) -> bool {
-        self.table.is_some()
-    }
-
-    /// The value under a key as written, without counting as having asked for it.
+    /// The value under a key as written.
     pub fn peek(&self, key: &str) -> Option<&'a Node> {
         self.table.and_then(|table| table.get(key))
     }
 
-    /// Whether the key is written. Does not count as having asked for it.
+    /// Whether the key is written.
     pub fn has(&self, key: &str) -> bool {
         self.peek(key).is_some()
     }
@@ -242,22 +322,21 @@ impl<'a> Section<'a> {
         }
     }
 
-    /// Writes a default into the ledger that is more than the value of one key.
-    pub fn note(&self, path: &str, shown: &str, source: &str) {
-        self.ledger.note(DefaultTaken {
-            path: path.to_owned(),
-            shown: shown.to_owned(),
+    /// Writes a default into the ledger that is more than the value of one key. Each path is told once.
+    pub fn note(&self, path: String, shown: String, source: &str) {
+        self.note_taken(DefaultTaken {
+            path,
+            shown,
             quantity: None,
             source: source.to_owned(),
         });
     }
 
-    fn ask(&self, key: &str) -> Option<&'a Node> {
-        let mut asked = self.asked.borrow_mut();
-        if !asked.iter().any(|have| have == key) {
-            asked.push(key.to_owned());
+    fn note_taken(&self, taken: DefaultTaken) {
+        let mut defaults = self.reading.defaults.borrow_mut();
+        if !defaults.iter().any(|have| have.path == taken.path) {
+            defaults.push(taken);
         }
-        self.peek(key)
     }
 
     fn path_of(&self, key: &str) -> String {
@@ -268,192 +347,248 @@ impl<'a> Section<'a> {
         }
     }
 
-    fn kind_of(&self, key: &str) -> String {
-        if self.kind.is_empty() {
-            key.to_owned()
+    /// The declaration of a key, and whether it applies.
+    fn key(&self, name: &str) -> Result<(&'static Key, Option<bool>), Diagnostic> {
+        let found = entry_of(name, self.spec, self.table, self.reading.root);
+        #[cfg(test)]
+        if let Some((key, _)) = found {
+            let asked = (self.spec.path, key.name);
+            self.reading.asked.borrow_mut().insert(asked);
+        }
+        found.ok_or_else(|| {
+            let what = format!("the catalogue of keys lacks `{}`", self.path_of(name));
+            Diagnostic::plain(what).advise("report this: it is a fault of the program")
+        })
+    }
+
+    /// The value of a key as written, if it is.
+    ///
+    /// # Errors
+    /// What is written is faulty.
+    pub fn opt<T: FromParsed>(&self, name: &str) -> Result<Option<T>, Diagnostic> {
+        let (key, _) = self.key(name)?;
+        let Some(node) = self.peek(name) else {
+            return Ok(None);
+        };
+        let parsed = parse(key, node).map_err(Diagnostic::of_catalogue)?;
+        match T::from_parsed(parsed) {
+            Some(value) => Ok(Some(value)),
+            None => Err(Diagnostic::plain(format!(
+                "`{}` is read as another kind than the catalogue of keys has",
+                self.path_of(name)
+            ))),
+        }
+    }
+
+    /// The value of a key: as written, or its default, which goes into the ledger.
+    ///
+    /// # Errors
+    /// What is written is faulty; or nothing is written and it must be.
+    pub fn get<T: FromParsed>(&self, name: &str) -> Result<T, Diagnostic> {
+        if let Some(value) = self.opt(name)? {
+            return Ok(value);
+        }
+        let (key, holds) = self.key(name)?;
+        let (parsed, shown, quantity) = match (key.default, key.kind) {
+            (Default::Number(value, _), Kind::Quantity(dimension)) => {
+                let shown = quantity::display_full(value, dimension, UnitSystem::Si);
+                (Parsed::Number(value), shown, Some((value, dimension)))
+            }
+            (Default::Number(value, _), _) => (Parsed::Number(value), significant(value, 6), None),
+            (Default::Flag(flag, _), _) => (Parsed::Flag(flag), flag.to_string(), None),
+            (Default::Word(word, _), _) => (Parsed::Text(word.into()), word.into(), None),
+            _ => return Err(missing(&self.header(), &self.at, self.table, key).of_catalogue()),
+        };
+        if holds != Some(false) {
+            self.note_taken(DefaultTaken {
+                path: self.path_of(name),
+                shown,
+                quantity,
+                source: key.source().into(),
+            });
+        }
+        T::from_parsed(parsed).ok_or_else(|| {
+            Diagnostic::plain(format!(
+                "`{}` has a default of another kind",
+                self.path_of(name)
+            ))
+        })
+    }
+
+    /// A number as written, or one worked out from other keys, which goes into the ledger with the source
+    /// that the catalogue gives.
+    ///
+    /// # Errors
+    /// What is written is faulty.
+    pub fn or(&self, name: &str, derived: f64) -> Result<f64, Diagnostic> {
+        if let Some(value) = self.opt(name)? {
+            return Ok(value);
+        }
+        let (key, holds) = self.key(name)?;
+        let (shown, quantity) = match key.kind {
+            Kind::Quantity(dimension) => (
+                quantity::display_full(derived, dimension, UnitSystem::Si),
+                Some((derived, dimension)),
+            ),
+            _ => (significant(derived, 6), None),
+        };
+        if holds != Some(false) {
+            self.note_taken(DefaultTaken {
+                path: self.path_of(name),
+                shown,
+                quantity,
+                source: key.source().into(),
+            });
+        }
+        Ok(derived)
+    }
+
+    /// The source of the default of a key.
+    ///
+    /// # Errors
+    /// The catalogue lacks the key.
+    pub fn source(&self, name: &str) -> Result<&'static str, Diagnostic> {
+        self.key(name).map(|(key, _)| key.source())
+    }
+
+    /// Tells a default that is no number, with the source that the catalogue gives.
+    ///
+    /// # Errors
+    /// The catalogue lacks the key.
+    pub fn taken(&self, name: &str, shown: impl Into<String>) -> Result<(), Diagnostic> {
+        let (key, _) = self.key(name)?;
+        self.note(self.path_of(name), shown.into(), key.source());
+        Ok(())
+    }
+
+    /// What the word of a choice stands for, as written, if it is.
+    ///
+    /// # Errors
+    /// What is written is faulty.
+    pub fn choice_opt<T: Clone>(
+        &self,
+        name: &str,
+        pairs: &[(&str, T)],
+    ) -> Result<Option<T>, Diagnostic> {
+        let word: Option<String> = self.opt(name)?;
+        word.map(|word| self.stands_for(name, &word, pairs))
+            .transpose()
+    }
+
+    /// What the word of a choice stands for, as written or by default.
+    ///
+    /// # Errors
+    /// What is written is faulty; or nothing is written and it must be.
+    pub fn choice<T: Clone>(&self, name: &str, pairs: &[(&str, T)]) -> Result<T, Diagnostic> {
+        let word: String = self.get(name)?;
+        self.stands_for(name, &word, pairs)
+    }
+
+    fn stands_for<T: Clone>(
+        &self,
+        name: &str,
+        word: &str,
+        pairs: &[(&str, T)],
+    ) -> Result<T, Diagnostic> {
+        let found = pairs.iter().find(|(known, _)| *known == word);
+        found.map(|(_, value)| value.clone()).ok_or_else(|| {
+            let path = self.path_of(name);
+            Diagnostic::plain(format!("`{path}` has no meaning for \"{word}\""))
+        })
+    }
+
+    fn below(&self, path: String, pattern: &str, table: Option<&'a Table>, at: At) -> Section<'a> {
+        // A table that the catalogue lacks has no keys; phase one has told of it.
+        static NONE: TableSpec = TableSpec {
+            path: "?",
+            about: "",
+            keys: &[],
+            count: (0, 0),
+        };
+        Section {
+            path,
+            spec: catalogue::find(pattern).unwrap_or(&NONE),
+            table,
+            at,
+            reading: self.reading,
+        }
+    }
+
+    fn pattern(&self, key: &str, end: &str) -> String {
+        if self.spec.path.is_empty() {
+            format!("{key}{end}")
         } else {
-            format!("{}.{key}", self.kind)
+            format!("{}.{key}{end}", self.spec.path)
         }
     }
 
     /// The table under a key. When it is not written, a section without keys, so that its defaults apply.
-    ///
-    /// # Errors
-    /// The value is not a table.
-    pub fn table(&self, key: &str) -> Result<Section<'a>, Diagnostic> {
-        let child = |table, at: &At| {
-            Section::of(
-                self.path_of(key),
-                self.kind_of(key),
-                table,
-                at.clone(),
-                self.ledger,
-            )
-        };
-        match self.ask(key) {
-            None => Ok(child(None, &self.at)),
+    pub fn table(&self, key: &str) -> Section<'a> {
+        let (table, at) = match self.peek(key) {
             Some(Node {
                 value: Value::Table(table),
                 at,
-            }) => Ok(child(Some(table), at)),
-            Some(node) => Err(self
-                .not_a(node, key, "a table")
-                .advise(format!("write [{}] and its keys below", self.path_of(key)))),
-        }
-    }
-
-    /// As [`table`](Self::table), for reading again what another reader has already read and finished:
-    /// its defaults are in the ledger, so this one's are not written down.
-    ///
-    /// # Errors
-    /// The value is not a table.
-    pub fn silent(&self, key: &str) -> Result<Section<'a>, Diagnostic> {
-        let mut section = self.table(key)?;
-        section.silent = true;
-        Ok(section)
-    }
-
-    /// As [`table`](Self::table), or `None` when it is not written.
-    ///
-    /// # Errors
-    /// The value is not a table.
-    pub fn optional_table(&self, key: &str) -> Result<Option<Section<'a>>, Diagnostic> {
-        if self.ask(key).is_none() {
-            return Ok(None);
-        }
-        self.table(key).map(Some)
-    }
-
-    /// The named tables under a key, `[room.living]`, `[room.bed-1]`, in the order of the file; none when not written.
-    ///
-    /// # Errors
-    /// Something that is not a table; a name that cannot be one.
-    pub fn tables(&self, key: &str) -> Result<Vec<(Name, Section<'a>)>, Diagnostic> {
-        let path = self.path_of(key);
-        let advice = || format!("give each a name of its own: [{path}.main]");
-        let table = match self.ask(key) {
-            None => return Ok(Vec::new()),
-            Some(Node {
-                value: Value::Table(table),
-                ..
-            }) => table,
-            Some(node) => return Err(self.not_a(node, key, "tables with names").advise(advice())),
+            }) => (Some(table), at.clone()),
+            _ => (None, self.at.clone()),
         };
-        let mut sections = Vec::with_capacity(table.entries.len());
-        for (name, entry) in &table.entries {
-            let name = Name::read(name, &entry.key_at)?;
+        self.below(self.path_of(key), &self.pattern(key, ""), table, at)
+    }
+
+    /// A table with a name that the file leaves out, so that its defaults apply.
+    pub fn absent(&self, key: &str, name: &str) -> Section<'a> {
+        let path = format!("{}.{name}", self.path_of(key));
+        self.below(path, &self.pattern(key, ".<name>"), None, self.at.clone())
+    }
+
+    /// The named tables under a key, `[room.living]`, `[room.bed-1]`, in the order of the file.
+    pub fn tables(&self, key: &str) -> Vec<(Name, Section<'a>)> {
+        let Some(Value::Table(table)) = self.peek(key).map(|node| &node.value) else {
+            return Vec::new();
+        };
+        let end = if key == "uncertainty" {
+            ".<key>"
+        } else {
+            ".<name>"
+        };
+        let entries = table.entries.iter().filter_map(|(name, entry)| {
             let Value::Table(inner) = &entry.node.value else {
-                let kind = entry.node.value.kind();
-                let what = format!("`{name}` in [{path}] is {kind}, and a table is due");
-                return Err(Diagnostic::at(&entry.key_at, what).advise(advice()));
+                return None;
             };
-            let section = Section::of(
-                format!("{path}.{name}"),
-                format!("{}.<name>", self.kind_of(key)),
-                Some(inner),
-                entry.node.at.clone(),
-                self.ledger,
-            );
-            sections.push((name, section));
-        }
-        Ok(sections)
+            let path = format!("{}.{name}", self.path_of(key));
+            let at = entry.node.at.clone();
+            let section = self.below(path, &self.pattern(key, end), Some(inner), at);
+            let name = Name {
+                text: name.clone(),
+                at: entry.key_at.clone(),
+            };
+            Some((name, section))
+        });
+        entries.collect()
     }
 
     /// The tables of a list, inline or `[[action]]`; none when not written. Their paths count from 1.
-    ///
-    /// # Errors
-    /// The value is not a list, or holds something that is not a table.
-    pub fn list(&self, key: &str) -> Result<Vec<Section<'a>>, Diagnostic> {
-        let items = match self.ask(key) {
-            None => return Ok(Vec::new()),
-            Some(Node {
-                value: Value::List(items),
-                ..
-            }) => items,
-            Some(node) => {
-                return Err(self
-                    .not_a(node, key, "a list of tables")
-                    .advise(format!("write {key} = [{{ ... }}]")));
-            }
+    pub fn list(&self, key: &str) -> Vec<Section<'a>> {
+        let Some(Value::List(items)) = self.peek(key).map(|node| &node.value) else {
+            return Vec::new();
         };
+        let pattern = self.pattern(key, "[]");
         let path = self.path_of(key);
-        let child = |(index, item): (usize, &'a Node)| match &item.value {
-            Value::Table(table) => Ok(Section::of(
-                format!("{path}[{}]", index + 1),
-                self.kind_of(key),
-                Some(table),
-                item.at.clone(),
-                self.ledger,
-            )),
-            other => {
-                let what = format!("this is {}, and `{key}` lists tables", other.kind());
-                Err(Diagnostic::at(&item.at, what).advise(format!("write {key} = [{{ ... }}]")))
-            }
-        };
-        items.iter().enumerate().map(child).collect()
+        let tables = items.iter().enumerate().filter_map(|(index, item)| {
+            let Value::Table(table) = &item.value else {
+                return None;
+            };
+            let path = format!("{path}[{}]", index + 1);
+            Some(self.below(path, &pattern, Some(table), item.at.clone()))
+        });
+        tables.collect()
     }
+}
 
-    fn not_a(&self, node: &Node, key: &str, due: &str) -> Diagnostic {
-        let kind = node.value.kind();
-        Diagnostic::at(&node.at, format!("`{key}` is {kind}, and {due} is due"))
-    }
-
-    /// Points at a key that is nearly one of `keys`, before what it should have said is missed elsewhere.
-    ///
-    /// # Errors
-    /// Such a key, with the nearest.
-    pub fn no_slip_of(&self, keys: &[&str]) -> Result<(), Diagnostic> {
-        let written = self.table.into_iter().flat_map(|table| &table.entries);
-        for (key, entry) in written.filter(|(key, _)| !keys.contains(&key.as_str())) {
-            if nearest(key, keys.iter().copied()).is_some() {
-                return Err(self.stray(key, &entry.key_at, keys));
-            }
-        }
-        Ok(())
-    }
-
-    /// Ends the reading: every key that is written must have been asked for.
-    ///
-    /// # Errors
-    /// A key that was not, with the nearest that was, or the section where it belongs.
-    pub fn finish(&self) -> Result<(), Diagnostic> {
-        let mut open = self.ledger.open.borrow_mut();
-        if let Some(index) = open.iter().rposition(|path| *path == self.path) {
-            open.remove(index);
-        }
-        drop(open);
-        let asked = self.asked.borrow();
-        let keys: Vec<_> = asked.iter().map(String::as_str).collect();
-        self.ledger.register_keys(&self.kind, &keys);
-        let Some(table) = self.table else {
-            return Ok(());
-        };
-        match table
-            .entries
-            .iter()
-            .find(|(key, _)| !keys.contains(&key.as_str()))
-        {
-            None => Ok(()),
-            Some((key, entry)) => Err(self.stray(key, &entry.key_at, &keys)),
-        }
-    }
-
-    fn stray(&self, key: &str, at: &At, keys: &[&str]) -> Diagnostic {
-        let diagnostic = Diagnostic::at(at, format!("{} knows no key `{key}`", self.header()));
-        if let Some(near) = nearest(key, keys.iter().copied()) {
-            return diagnostic.advise(format!("did you mean `{near}`?"));
-        }
-        let known = self.ledger.known.borrow();
-        let elsewhere = known
-            .iter()
-            .find(|(kind, keys)| **kind != self.kind && keys.iter().any(|have| have == key));
-        match elsewhere {
-            Some((kind, _)) if kind.is_empty() => {
-                diagnostic.advise(format!("`{key}` belongs at the top of the file"))
-            }
-            Some((kind, _)) => diagnostic.advise(format!("`{key}` belongs in [{kind}]")),
-            None if keys.is_empty() => diagnostic.advise("take it out"),
-            None => diagnostic.advise(format!("its keys are: {}", some_of(keys, 24))),
-        }
-    }
+/// The fault of a key that is not written and must be.
+pub fn missing(header: &str, at: &At, table: Option<&Table>, key: &Key) -> Diagnostic {
+    let what = match table {
+        Some(_) => format!("{header} needs `{}`", key.name),
+        None => format!("the scenario needs {header} with `{}`", key.name),
+    };
+    Diagnostic::at(at, what).advise(key.hint())
 }

@@ -1,22 +1,18 @@
-//! Where, when and in what weather.
+//! `[site]`, `[run]`, `[weather]`: where, when and in what weather.
 
 use std::path::Path;
 
-use chrono::{NaiveDateTime, TimeDelta};
+use chrono::{Datelike, NaiveDateTime, TimeDelta};
 
 use super::diagnostic::Diagnostic;
 use super::reader::Section;
 use crate::plant::air;
+use crate::plant::drivers::Surroundings;
 use crate::plant::weather::{
     ClearSky, DesignDay, DesignDayInput, Sample, Season, Site, Sky, Weather, WeatherError, file,
     tmy3,
 };
-use crate::quantity::{Dimension, significant};
-
-const CHOICE: &str = "our own choice";
-/// A quarter of a minute, which weather and time bands run in, s.
-const QUIET_STEP_S: f64 = 15.0;
-const COMMON: &str = "common practice, no source";
+use crate::quantity::significant;
 
 /// When a run takes place and how finely it is stepped and recorded.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,10 +24,10 @@ pub struct RunSpec {
     /// Time step, s.
     pub step_s: f64,
     /// Longest step of the plant while nothing new is commanded, s; not above `step_s` where there are none.
-    pub quiet_step_s: f64,
+    pub long_step_s: f64,
     /// Time between recorded rows, s; a whole number of steps.
     pub record_s: f64,
-    /// Time simulated before the start and thrown away, so that the fabric has a past, s.
+    /// Time simulated before the start and thrown away, so that the building mass is warmed up, s.
     pub warm_up_s: f64,
     /// Seed of sensor noise.
     pub seed: u64,
@@ -45,97 +41,67 @@ impl RunSpec {
 }
 
 pub(super) fn site(top: &Section<'_>) -> Result<Site, Diagnostic> {
-    let s = top.table("site")?;
-    let _place = s.text("place").optional()?;
-    let latitude = s
-        .quantity("latitude", Dimension::Angle)
-        .within(-90.0, 90.0)
-        .required()?;
-    let longitude = s
-        .quantity("longitude", Dimension::Angle)
-        .within(-180.0, 180.0)
-        .required()?;
-    let altitude = s
-        .quantity("altitude", Dimension::Length)
-        .within(-400.0, 4500.0)
-        .or(0.0, "sea level; sets the air's density")?;
-    let offset = s
-        .quantity("utc_offset", Dimension::Time)
-        .within(-14.0 * 3600.0, 14.0 * 3600.0)
-        .or(
-            (longitude / 15.0).round() * 3600.0,
-            "from the longitude, no daylight saving",
-        )?;
-    let site = Site::new(latitude, longitude, altitude, offset as i32)
-        .map_err(|e| s.error(e.to_string(), "correct [site]"))?;
-    s.finish()?;
-    Ok(site)
+    let s = top.table("site");
+    let longitude = s.get("longitude")?;
+    let (latitude, altitude) = (s.get("latitude")?, s.get("altitude")?);
+    let offset = s.or("utc_offset", f64::round(longitude / 15.0) * 3600.0)?;
+    Site::new(latitude, longitude, altitude, offset as i32)
+        .map_err(|e| s.error(e.to_string(), "correct [site]"))
 }
 
-pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
-    let s = top.table("run")?;
-    let start = s.datetime("start").required()?;
-    let duration_s = s
-        .quantity("duration", Dimension::Time)
-        .within(60.0, 400.0 * 86_400.0)
-        .or(86_400.0, "one day")?;
-    let step_s = s.quantity("step", Dimension::Time).within(0.1, 10.0).or(
-        1.0,
-        "as controllers sample; the fastest store has a time constant of minutes",
-    )?;
-    let quiet_step_s = s
-        .quantity("quiet_step", Dimension::Time)
-        .within(0.1, 30.0)
-        .or(
-            QUIET_STEP_S,
-            "our own choice: the plant goes on in one step while nothing new is commanded; control looks at every `step`",
-        )?;
-    let record_s = s
-        .quantity("record", Dimension::Time)
-        .within(0.1, 3600.0)
-        .or(
-            60.0,
-            "our own choice; measures watch every step whatever this says",
-        )?;
-    let warm_up_s = s
-        .quantity("warm_up", Dimension::Time)
-        .within(0.0, 30.0 * 86_400.0)
-        .or(
-            86_400.0,
-            "one day thrown away, so that the fabric has a past",
-        )?;
-    let seed = s.integer("seed").or(1, CHOICE)?;
-    for (key, value) in [
-        ("record", record_s),
-        ("duration", duration_s),
-        ("warm_up", warm_up_s),
-    ] {
-        let steps = value / step_s;
-        if (steps - steps.round()).abs() > 1e-6 * steps.max(1.0) {
-            return Err(s.error_at(
-                key,
-                format!("`{key}` is {value} s, which is not a whole number of steps of {step_s} s"),
-                format!(
-                    "write a multiple of the step, such as \"{} s\"",
-                    significant(steps.ceil() * step_s, 9)
-                ),
-            ));
-        }
-    }
-    s.finish()?;
-    Ok(RunSpec {
-        start,
-        duration_s,
-        step_s,
-        quiet_step_s,
-        record_s,
-        warm_up_s,
-        seed: seed as u64,
+/// What is around the rooms, of `[site]` and `[house]`.
+pub(super) fn surroundings(top: &Section<'_>) -> Result<Surroundings, Diagnostic> {
+    let (site, house) = (top.table("site"), top.table("house"));
+    Ok(Surroundings {
+        ground_c: site.get("ground_temperature")?,
+        ground_reflectance: site.get("ground_reflectance")?,
+        roof_absorptance: house.get("roof_absorptance")?,
+        roof_space_fraction: house.get("roof_space_fraction")?,
     })
 }
 
+pub(super) fn run(top: &Section<'_>) -> Result<RunSpec, Diagnostic> {
+    let s = top.table("run");
+    let run = RunSpec {
+        start: s.get("start")?,
+        duration_s: s.get("duration")?,
+        step_s: s.get("step")?,
+        long_step_s: s.get("long_step")?,
+        record_s: s.get("record")?,
+        warm_up_s: s.get("warm_up")?,
+        seed: s.get::<f64>("seed")? as u64,
+    };
+    let whole = |key: &str, value: f64| {
+        let steps = value / run.step_s;
+        if (steps - steps.round()).abs() <= 1e-6 * steps.max(1.0) {
+            return Ok(());
+        }
+        let step_s = run.step_s;
+        let what =
+            format!("`{key}` is {value} s, which is not a whole number of steps of {step_s} s");
+        let fitting = significant(steps.ceil() * step_s, 9);
+        let advice = format!("write a multiple of the step, such as \"{fitting} s\"");
+        Err(s.error_at(key, what, advice))
+    };
+    let mut checks = vec![
+        whole("record", run.record_s),
+        whole("duration", run.duration_s),
+        whole("warm_up", run.warm_up_s),
+    ];
+    if run.record_s > run.duration_s && s.has("record") {
+        let what = "`record` is longer than the run, which would leave one row";
+        checks.push(Err(s.error_at(
+            "record",
+            what,
+            "write at most the run's `duration`",
+        )));
+    }
+    Diagnostic::gather(checks)?;
+    Ok(run)
+}
+
 #[derive(Clone, Copy, PartialEq)]
-enum Kind {
+pub(super) enum Kind {
     Summer,
     Winter,
     Constant,
@@ -143,21 +109,22 @@ enum Kind {
     Typical,
 }
 
+pub(super) const KINDS: [(&str, Kind); 5] = [
+    ("summer day", Kind::Summer),
+    ("winter day", Kind::Winter),
+    ("constant", Kind::Constant),
+    ("file", Kind::File),
+    ("typical year file", Kind::Typical),
+];
+
 pub(super) fn weather(
     top: &Section<'_>,
     site: &Site,
     run: &RunSpec,
     folder: &Path,
 ) -> Result<Weather, Diagnostic> {
-    let s = top.table("weather")?;
-    let kinds = [
-        ("summer day", Kind::Summer),
-        ("winter day", Kind::Winter),
-        ("constant", Kind::Constant),
-        ("file", Kind::File),
-        ("typical year file", Kind::Typical),
-    ];
-    let kind = s.choice("kind", &kinds).required()?;
+    let s = top.table("weather");
+    let kind = s.choice("kind", &KINDS)?;
     let weather = match kind {
         Kind::Summer | Kind::Winter => design_day(&s, site, kind)?,
         Kind::Constant => constant(&s, site)?,
@@ -165,93 +132,47 @@ pub(super) fn weather(
     };
     let from = run.start - TimeDelta::seconds(run.warm_up_s as i64);
     weather.covers(site, from, run.end()).map_err(|e| {
-        s.error(
-            e.to_string(),
-            "shorten [run] duration or warm_up, move its start, or give a longer file",
-        )
+        let advice = "shorten [run] duration or warm_up, move its start, or give a longer file";
+        s.error(e.to_string(), advice)
     })?;
-    s.finish()?;
     Ok(weather)
 }
 
 fn design_day(s: &Section<'_>, site: &Site, kind: Kind) -> Result<Weather, Diagnostic> {
-    let temperature = |key: &str| {
-        s.quantity(key, Dimension::Temperature)
-            .within(-50.0, 60.0)
-            .required()
-    };
-    let summer = kind == Kind::Summer;
-    let season = if summer {
-        Season::Summer {
-            maximum_c: temperature("maximum")?,
-        }
+    let (season, dew_point_c) = if kind == Kind::Summer {
+        let maximum_c = s.get("maximum")?;
+        (Season::Summer { maximum_c }, 14.0)
     } else {
-        Season::Winter {
-            minimum_c: temperature("minimum")?,
-        }
+        let minimum_c = s.get("minimum")?;
+        (Season::Winter { minimum_c }, minimum_c - 1.0)
     };
-    let daily_range_k = s
-        .quantity("daily_range", Dimension::TemperatureDifference)
-        .within(0.0, 30.0)
-        .or(10.0, COMMON)?;
-    let dew_default = match season {
-        Season::Summer { .. } => 14.0,
-        Season::Winter { minimum_c } => minimum_c - 1.0,
-    };
-    let dew_point_c = s
-        .quantity("dew_point", Dimension::Temperature)
-        .within(-50.0, 35.0)
-        .or(dew_default, "held all day; common practice, no source")?;
-    let wind_m_s = s
-        .quantity("wind", Dimension::Velocity)
-        .within(0.0, 40.0)
-        .or(3.0, COMMON)?;
-    let clear = ClearSky {
-        tau_beam: s.number("tau_beam").within(0.1, 1.5).or(
-            0.40,
-            "a clear mid-latitude sky in the ASHRAE 2013 form, from memory",
-        )?,
-        tau_diffuse: s.number("tau_diffuse").within(1.0, 3.5).or(
-            2.2,
-            "a clear mid-latitude sky in the ASHRAE 2013 form, from memory",
-        )?,
-    };
-    let clear_fraction = s.fraction("clear_fraction").or(1.0, "a cloudless day")?;
     let input = DesignDayInput {
         season,
-        daily_range_k,
-        dew_point_c,
-        wind_m_s,
+        daily_range_k: s.get("daily_range")?,
+        dew_point_c: s.or("dew_point", dew_point_c)?,
+        wind_m_s: s.get("wind")?,
         sky: Sky::Sunny {
-            clear,
-            clear_fraction,
+            clear: ClearSky {
+                tau_beam: s.get("tau_beam")?,
+                tau_diffuse: s.get("tau_diffuse")?,
+            },
+            clear_fraction: s.get("clear_fraction")?,
         },
     };
-    let day =
-        DesignDay::new(input, site).map_err(|e| s.error(e.to_string(), "correct [weather]"))?;
-    Ok(Weather::DesignDay(day))
+    let day = DesignDay::new(input, site);
+    day.map(Weather::DesignDay)
+        .map_err(|e| s.error(e.to_string(), "correct [weather]"))
 }
 
 fn constant(s: &Section<'_>, site: &Site) -> Result<Weather, Diagnostic> {
-    let air_c = s
-        .quantity("temperature", Dimension::Temperature)
-        .within(-50.0, 60.0)
-        .required()?;
-    let rh = s.fraction("humidity").or(0.5, COMMON)?;
-    let irradiance = |key: &str| s.quantity(key, Dimension::PowerPerArea).within(0.0, 1400.0);
-    let dni_w_m2 = irradiance("beam").or(0.0, "no sun")?;
-    let dhi_w_m2 = irradiance("diffuse").or(0.0, "no sun")?;
-    let wind_m_s = s
-        .quantity("wind", Dimension::Velocity)
-        .within(0.0, 40.0)
-        .or(3.0, COMMON)?;
-    let w = air::humidity_ratio(rh, air_c, site.pressure_pa);
+    let air_c = s.get("temperature")?;
+    let humidity = s.get("humidity")?;
     Ok(Weather::Constant(Sample {
         air_c,
-        w,
-        dni_w_m2,
-        dhi_w_m2,
-        wind_m_s,
+        w: air::humidity_ratio(humidity, air_c, site.pressure_pa),
+        dni_w_m2: s.get("beam")?,
+        dhi_w_m2: s.get("diffuse")?,
+        wind_m_s: s.get("wind")?,
     }))
 }
 
@@ -261,19 +182,14 @@ fn from_file(
     run: &RunSpec,
     folder: &Path,
 ) -> Result<Weather, Diagnostic> {
-    use chrono::Datelike;
-    let name = s.text("file").required()?;
-    let path = folder.join(&name);
+    let path = folder.join(s.get::<String>("file")?);
     let read = if kind == Kind::File {
         file::read(&path)
     } else {
         tmy3::read(&path, run.start.year())
     };
     read.map(Weather::Series).map_err(|e: WeatherError| {
-        s.error_at(
-            "file",
-            e.to_string(),
-            "correct that line of the weather file, or name another",
-        )
+        let advice = "correct that line of the weather file, or name another";
+        s.error_at("file", e.to_string(), advice)
     })
 }

@@ -2,8 +2,8 @@
 //! notice of it.
 
 use super::diagnostic::Diagnostic;
-use super::reader::Section;
-use super::tree::{Tree, Value};
+use super::reader::{Name, Section, split_number};
+use super::tree::Value;
 use crate::math::distribution::Distribution;
 
 /// Which seed a draw hangs on.
@@ -41,7 +41,8 @@ pub enum Acts {
 }
 
 impl Acts {
-    const ALL: [(&'static str, Acts); 3] = [
+    /// Each with its word.
+    pub const ALL: [(&'static str, Acts); 3] = [
         ("value", Acts::Value),
         ("offset", Acts::Offset),
         ("factor", Acts::Factor),
@@ -149,82 +150,43 @@ pub struct Uncertainty {
     pub keys: Vec<Uncertain>,
 }
 
-pub(super) fn uncertainty(top: &Section<'_>, tree: &Tree) -> Result<Uncertainty, Diagnostic> {
-    let Some(s) = top.optional_table("uncertainty")? else {
-        return Ok(Uncertainty::default());
-    };
+/// Names of the groups.
+pub(super) const GROUPS: [&str; STANDARD.len()] = {
+    let mut names = [""; STANDARD.len()];
+    let mut i = 0;
+    while i < names.len() {
+        names[i] = STANDARD[i].name;
+        i += 1;
+    }
+    names
+};
+
+pub(super) fn uncertainty(top: &Section<'_>) -> Result<Uncertainty, Diagnostic> {
+    let s = top.table("uncertainty");
     let standard = standard(&s)?;
     for group in STANDARD.iter().filter(|g| standard.contains(&g.name)) {
-        s.note(
-            &format!("uncertainty.{}", group.name),
-            group.shown,
-            group.source,
-        );
+        let path = format!("uncertainty.{}", group.name);
+        s.note(path, group.shown.into(), group.source);
     }
-    let mut out = Uncertainty {
+    let sections = top.tables("uncertainty");
+    Ok(Uncertainty {
         standard,
-        keys: Vec::new(),
-    };
-    if let Some(Value::Table(table)) = tree.root.get("uncertainty").map(|node| &node.value) {
-        for (key, entry) in &table.entries {
-            if key == "standard" {
-                continue;
-            }
-            let inner = match &entry.node.value {
-                Value::Table(inner) => inner,
-                _ => continue,
-            };
-            if inner.get("distribution").is_none()
-                && inner
-                    .entries
-                    .values()
-                    .any(|e| matches!(e.node.value, Value::Table(_)))
-            {
-                let what = format!("[uncertainty.{key}] splits a key at its dots");
-                let advice = "put the whole key in quotes: [uncertainty.\"house.infiltration\"]";
-                return Err(Diagnostic::at(&entry.key_at, what).advise(advice));
-            }
-            out.keys.push(one(key, &s.table(key)?)?);
-        }
-    }
-    s.finish()?;
-    Ok(out)
+        keys: Diagnostic::gather(sections.iter().map(|(key, s)| one(key.as_str(), s)))?,
+    })
 }
 
 fn standard(s: &Section<'_>) -> Result<Vec<&'static str>, Diagnostic> {
-    if !matches!(s.peek("standard").map(|n| &n.value), Some(Value::List(_))) {
-        let all = s.flag("standard").optional()?.unwrap_or(false);
-        return Ok(STANDARD.iter().filter(|_| all).map(|g| g.name).collect());
-    }
-    let names = s.names("standard").optional()?.unwrap_or_default();
-    for name in &names {
-        if !STANDARD.iter().any(|g| g.name == name.text) {
-            return Err(name.unknown("standard group", STANDARD.iter().map(|g| g.name)));
-        }
-    }
-    let wanted = |g: &&StandardGroup| names.iter().any(|n| n.text == g.name);
-    Ok(STANDARD.iter().filter(wanted).map(|g| g.name).collect())
-}
-
-/// A number with the text of its unit, split where the number ends: `"0.3 1/h"`, `25`.
-pub fn split_number(text: &str) -> Option<(f64, &str)> {
-    let text = text.trim();
-    let cut = |n: usize| {
-        let number = text.get(..n)?;
-        let number: f64 = number.replace('−', "-").trim().parse().ok()?;
-        number
-            .is_finite()
-            .then(|| (number, text.get(n..).unwrap_or("").trim()))
+    let listed: Vec<Name> = match s.peek("standard").map(|n| &n.value) {
+        Some(Value::List(_)) => s.get("standard")?,
+        _ if s.opt("standard")?.unwrap_or(false) => return Ok(GROUPS.to_vec()),
+        _ => Vec::new(),
     };
-    // The longest head that is a number; "1e" of "1 eV" and "inf" are none of ours.
-    let end = text
-        .find(|c: char| !(c.is_ascii_digit() || "+-−.eE".contains(c)))
-        .unwrap_or(text.len());
-    (1..=end).rev().find_map(cut)
+    let wanted = |group: &&str| listed.iter().any(|name| name.text == *group);
+    Ok(GROUPS.into_iter().filter(|group| wanted(&group)).collect())
 }
 
 #[derive(Clone, Copy, PartialEq)]
-enum Kind {
+pub(super) enum Kind {
     Normal,
     Lognormal,
     Uniform,
@@ -233,7 +195,7 @@ enum Kind {
     Discrete,
 }
 
-const KINDS: [(&str, Kind); 6] = [
+pub(super) const KINDS: [(&str, Kind); 6] = [
     ("normal", Kind::Normal),
     ("lognormal", Kind::Lognormal),
     ("uniform", Kind::Uniform),
@@ -252,34 +214,23 @@ impl Numbers<'_, '_> {
     fn read(&mut self, key: &str) -> Result<Option<f64>, Diagnostic> {
         let s = self.section;
         let (value, unit) = match s.peek(key).map(|n| &n.value) {
-            None => {
-                // Asked for, so that the section's own list of keys is whole.
-                s.number(key).optional()?;
-                return Ok(None);
-            }
-            Some(Value::Text(_)) => {
-                let text = s.text(key).required()?;
-                match split_number(&text) {
-                    Some((value, unit)) => (value, unit.to_string()),
-                    None => {
-                        return Err(s.error_at(
-                            key,
-                            format!("\"{text}\" does not start with a number"),
-                            "write a number, with the unit of the key where it has one",
-                        ));
-                    }
-                }
-            }
-            Some(_) => (s.number(key).required()?, String::new()),
+            Some(Value::Number(value)) => (*value, ""),
+            Some(Value::Integer(value)) => (*value as f64, ""),
+            Some(Value::Text(text)) => match split_number(text) {
+                Some(split) => split,
+                None => return Err(s.error_at(key, "this is no number", "write a number")),
+            },
+            _ => return Ok(None),
         };
         match &self.unit {
-            Some(have) if *have != unit => Err(s.error_at(
-                key,
-                format!("`{key}` is in \"{unit}\", and the other numbers here are in \"{have}\""),
-                "write all of them in one unit",
-            )),
+            Some(have) if *have != unit => {
+                let what = format!(
+                    "`{key}` is in \"{unit}\", and the other numbers here are in \"{have}\""
+                );
+                Err(s.error_at(key, what, "write all of them in one unit"))
+            }
             _ => {
-                self.unit = Some(unit);
+                self.unit = Some(unit.into());
                 Ok(Some(value))
             }
         }
@@ -296,17 +247,14 @@ impl Numbers<'_, '_> {
 }
 
 fn one(key: &str, s: &Section<'_>) -> Result<Uncertain, Diagnostic> {
-    let kind = s.choice("distribution", &KINDS).required()?;
+    let kind = s.choice("distribution", &KINDS)?;
     let usual = match kind {
         Kind::Normal => Acts::Offset,
         Kind::Lognormal => Acts::Factor,
         _ => Acts::Value,
     };
-    let acts = s.choice("as", &Acts::ALL).optional()?.unwrap_or(usual);
-    let stream = s
-        .choice("seed", &Stream::ALL)
-        .optional()?
-        .unwrap_or_default();
+    let acts = s.choice_opt("as", &Acts::ALL)?.unwrap_or(usual);
+    let stream = s.choice_opt("seed", &Stream::ALL)?.unwrap_or_default();
     let mut n = Numbers {
         section: s,
         unit: None,
@@ -345,7 +293,7 @@ fn one(key: &str, s: &Section<'_>) -> Result<Uncertain, Diagnostic> {
             };
             Distribution::Lognormal {
                 median: positive("median", median)?,
-                sigma: s.number("sigma").above(0.0).at_most(5.0).required()?,
+                sigma: s.get("sigma")?,
             }
         }
         Kind::Uniform => {
@@ -363,7 +311,7 @@ fn one(key: &str, s: &Section<'_>) -> Result<Uncertain, Diagnostic> {
             Distribution::Triangular { low, mode, high }
         }
         Kind::Beta => {
-            let shape = |key: &str| s.number(key).within(0.05, 1000.0).required();
+            let shape = |key: &str| s.get::<f64>(key);
             let (alpha, beta) = (shape("alpha")?, shape("beta")?);
             let (low, high) = (
                 n.read("low")?.unwrap_or(0.0),
@@ -388,7 +336,6 @@ fn one(key: &str, s: &Section<'_>) -> Result<Uncertain, Diagnostic> {
             "take the unit out, or write as = \"offset\" or as = \"value\"",
         ));
     }
-    s.finish()?;
     Ok(Uncertain {
         key: key.to_string(),
         distribution,
@@ -427,13 +374,8 @@ fn discrete(s: &Section<'_>, n: &mut Numbers<'_, '_>) -> Result<Distribution, Di
         n.unit = Some(unit.to_string());
         values.push(value);
     }
-    // Marks the key as asked for; what is in it has been read above.
-    let _ = s.numbers("values").optional();
-    let weights = s
-        .numbers("weights")
-        .above(0.0)
-        .optional()?
-        .unwrap_or_else(|| vec![1.0; values.len()]);
+    let weights: Option<Vec<f64>> = s.opt("weights")?;
+    let weights = weights.unwrap_or_else(|| vec![1.0; values.len()]);
     if weights.len() != values.len() {
         return Err(s.error_at(
             "weights",
@@ -442,21 +384,4 @@ fn discrete(s: &Section<'_>, n: &mut Numbers<'_, '_>) -> Result<Distribution, Di
         ));
     }
     Ok(Distribution::Discrete { values, weights })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::split_number;
-
-    #[test]
-    fn numbers_part_from_their_units() {
-        assert_eq!(split_number("0.3 1/h"), Some((0.3, "1/h")));
-        assert_eq!(split_number("-1.5 K"), Some((-1.5, "K")));
-        assert_eq!(split_number("440L/s"), Some((440.0, "L/s")));
-        assert_eq!(split_number("1e-3 m"), Some((0.001, "m")));
-        assert_eq!(split_number("2 e"), Some((2.0, "e")));
-        assert_eq!(split_number("30 %"), Some((30.0, "%")));
-        assert_eq!(split_number("north"), None);
-        assert_eq!(split_number(""), None);
-    }
 }

@@ -138,11 +138,11 @@ impl<'a> Base<'a> {
             .is_some_and(|r| matches!(r.relief, Relief::Motorised(_)));
         let highest = self.static_pa.floor().max(MINIMUM_OPENING_PA);
         let mut kept = Vec::new();
-        for key in ["length", "material", "fittings", "space", "channel"] {
+        for key in ["length", "material", "fitting_loss", "location", "channel"] {
             let path = format!("relief.{key}");
             match case.written(&path) {
                 Some(v) if key == "channel" && motorised => kept.push(Edit::set(path, v)),
-                Some(v) if key == "fittings" => kept.push(Edit::set(path, v)),
+                Some(v) if key == "fitting_loss" => kept.push(Edit::set(path, v)),
                 Some(v) if key != "channel" => kept.push(Edit::text(path, v)),
                 _ => {}
             }
@@ -170,7 +170,7 @@ impl<'a> Base<'a> {
             edits.push(Edit::text("relief.diameter", format!("{mm} mm")));
             edits.extend(kept.iter().cloned());
             if let Some(room) = &target {
-                edits.push(Edit::text("relief.to", room));
+                edits.push(Edit::text("relief.discharge_to", room));
             }
             let pressure = if motorised {
                 "setpoint"
@@ -243,9 +243,9 @@ impl<'a> Base<'a> {
             ));
             // Resistances given at the fan's rated flow must not move with it.
             for part in ["filter", "coil", "return"] {
-                if !has(&case.tree, &format!("{part}.at")) {
+                if !has(&case.tree, &format!("{part}.at_flow")) {
                     edits.push(Edit::text(
-                        format!("{part}.at"),
+                        format!("{part}.at_flow"),
                         format!("{:.1} L/s", 1000.0 * rated),
                     ));
                 }
@@ -272,7 +272,10 @@ impl<'a> Base<'a> {
                 let mut edits = no_relief.clone();
                 for (name, idle, _) in &zones {
                     let open = idle.max(f64::from(strength) / 100.0);
-                    edits.push(Edit::set(format!("zone.{name}.idle_open"), decimal(open)));
+                    edits.push(Edit::set(
+                        format!("zone.{name}.opening_when_satisfied"),
+                        decimal(open),
+                    ));
                 }
                 edits
             }),
@@ -293,7 +296,7 @@ impl<'a> Base<'a> {
             strongest: 100,
             edits: Box::new(move |strength| {
                 let mut edits = no_relief.clone();
-                let key = format!("zone.{name}.idle_open");
+                let key = format!("zone.{name}.opening_when_satisfied");
                 edits.push(Edit::set(key, decimal(open(strength))));
                 edits
             }),

@@ -236,7 +236,7 @@ mod tests {
             Edit::text("relief.kind", "weighted blade"),
             Edit::text("relief.diameter", "200 mm"),
             Edit::text("relief.opening_pressure", "65 Pa"),
-            Edit::set("zone.living.idle_open", "0.5"),
+            Edit::set("zone.living.opening_when_satisfied", "0.5"),
         ];
         let changed = case.with("changed", &edits).unwrap();
         let text = case.what_if(&edits);

@@ -3,7 +3,6 @@
 
 use super::settled::Point;
 use crate::control::Mode;
-use crate::measure::limits::face_velocity_limit;
 use crate::measure::{Limit, Limits, Side};
 use crate::quantity::Dimension;
 use crate::scenario::Scenario;
@@ -49,11 +48,7 @@ impl Facts {
                 .map(|o| OutletFacts {
                     name: o.name.clone(),
                     face_area_m2: o.face_area_m2,
-                    limit: s
-                        .limits
-                        .face_velocity
-                        .clone()
-                        .unwrap_or_else(|| face_velocity_limit(s.room_uses[o.room].is_bedroom())),
+                    limit: s.limits.face_velocity(s.room_uses[o.room].is_bedroom()),
                 })
                 .collect(),
             rooms: s

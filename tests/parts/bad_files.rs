@@ -1,4 +1,4 @@
-//! Bad input gets one clear error: file, line, what was found, what would be right.
+//! Bad input gets clear errors, all in one go: file, line, what was found, what would be right.
 
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
@@ -171,10 +171,10 @@ fn a_thermostat_in_a_room_the_zone_does_not_serve() {
 }
 
 #[test]
-fn overlapping_bands() {
+fn overlapping_periods_of_a_schedule() {
     refused(
-        "bands = [{ from = \"07:00\", to = \"23:00\" }]",
-        "bands = [{ from = \"07:00\", to = \"23:00\" }, { from = \"22:00\", to = \"24:00\" }]",
+        "schedule = [{ from = \"07:00\", to = \"23:00\" }]",
+        "schedule = [{ from = \"07:00\", to = \"23:00\" }, { from = \"22:00\", to = \"24:00\" }]",
         0,
         "band",
         "overlap",
@@ -300,4 +300,67 @@ fn a_door_named_after_a_room_leads_to_the_return() {
     let text = format!("{STARTER}\n[door.attic]\nundercut = \"20 mm\"\n");
     let fault = Scenario::from_text("house", &text).expect_err("this must be refused");
     assert!(fault.what().contains("[door.attic] needs `between`"));
+}
+
+#[test]
+fn every_fault_is_told_in_one_go_in_file_order() {
+    let text = STARTER
+        .replacen("flow = \"260 L/s\"", "flow = 260", 1)
+        .replacen("utc_offset", "utc_ofset", 1)
+        .replacen("thermostat = \"bed\"", "thermostat = \"bet\"", 1)
+        .replacen(
+            "from = \"17:00\", to = \"23:00\"",
+            "from = \"17:00\", to = \"17:00\"",
+            1,
+        );
+    let fault = Scenario::from_text("house", &text).expect_err("four faults");
+    let told: Vec<_> = fault.each().map(|f| f.what().to_owned()).collect();
+    assert_eq!(told.len(), 4, "{}", fault.render(false));
+    for (what, part) in told
+        .iter()
+        .zip(["utc_ofset", "end when they begin", "`flow`", "\"bet\""])
+    {
+        assert!(what.contains(part), "{what}: {part}");
+    }
+    assert!(fault.render(false).ends_with("4 faults in all"));
+}
+
+#[test]
+fn a_key_that_does_not_apply_is_a_warning_and_its_value_is_held_to_its_kind() {
+    let with = |line: &str| {
+        let kind = "kind = \"weighted blade\"";
+        Scenario::from_text(
+            "house",
+            &STARTER.replacen(kind, &format!("{line}\n{kind}"), 1),
+        )
+    };
+    let scenario = with("gain = 0.01").unwrap_or_else(|e| panic!("{}", e.render(false)));
+    let warnings: Vec<_> = scenario.warnings.iter().map(ToString::to_string).collect();
+    assert_eq!(warnings.len(), 1, "{warnings:?}");
+    assert!(warnings[0].contains("relief.gain does not apply: relief.kind is \"weighted blade\""));
+    assert!(scenario.defaults.iter().all(|d| d.path != "relief.gain"));
+    assert!(with("setpoint = \"3\"").is_err());
+    // A what-if that takes the relief away leaves its figures in the base file.
+    let none = "based_on = \"family-house.toml\"\n[relief]\nkind = \"none\"\n";
+    let none =
+        Scenario::from_text("what-if", none).unwrap_or_else(|e| panic!("{}", e.render(false)));
+    assert!(none.relief.is_none() && none.warnings.len() == 1);
+    let faulty = "based_on = \"family-house.toml\"\n[relief]\nkind = \"none\"\nsetpoint = \"3\"\n";
+    assert!(Scenario::from_text("what-if", faulty).is_err());
+}
+
+#[test]
+fn every_limit_can_be_mandatory() {
+    let text =
+        format!("{STARTER}\n[limits]\nmandatory = [\"face_velocity\", \"sound\", \"swing\"]\n");
+    let s = Scenario::from_text("house", &text).unwrap_or_else(|e| panic!("{}", e.render(false)));
+    assert!(s.limits.face_velocity(true).mandatory && s.limits.cycle_k.mandatory);
+    assert!(!s.limits.trips.mandatory);
+    let fault = Scenario::from_text("house", &text.replace("\"swing\"", "\"swings\"")).unwrap_err();
+    assert!(
+        fault
+            .advice()
+            .unwrap_or_default()
+            .contains("did you mean \"swing\"?")
+    );
 }

@@ -27,7 +27,7 @@ fn house(more: &str, zones: [&str; 4], idle: f64) -> Scenario {
         "based_on = \"family-house.toml\"\n\
          [run]\nstart = \"2027-01-18 12:00\"\nduration = \"6 h\"\nwarm_up = \"12 h\"\nstep = \"2 s\"\n\
          [control]\nguard = false\n\
-         [zone.living]\nidle_open = {idle:.2}\n{}\n[zone.parents]\n{}\n[zone.children]\n{}\n\
+         [zone.living]\nopening_when_satisfied = {idle:.2}\n{}\n[zone.parents]\n{}\n[zone.children]\n{}\n\
          [zone.study]\n{}\n{more}\n",
         band(0),
         band(1),
@@ -39,7 +39,7 @@ fn house(more: &str, zones: [&str; 4], idle: f64) -> Scenario {
 
 const OFF: &str = "bands = []";
 /// Calls all day, at a setpoint out of reach.
-const HARD: &str = "cooling = \"17 °C\"\nbands = [{ from = \"00:00\", to = \"24:00\" }]";
+const HARD: &str = "cooling = \"17 °C\"\nschedule = [{ from = \"00:00\", to = \"24:00\" }]";
 /// A unit that the hottest hours outrun: with capacity in hand thermostats hide a weak airflow.
 const AT_ITS_END: &str = "[unit]\nkind = \"fixed speed\"\ncooling_capacity = \"4.5 kW\"\n";
 const NO_TRIPS: &str =
@@ -159,7 +159,7 @@ fn a_damper_stuck_open() {
     assert_eq!(seen.way("running_share", "house"), Up);
     assert_ne!(seen.way("starts_per_hour", "house"), Up);
     // It follows the unit, not its own setpoint: with that at 28 °C it is cooled far below.
-    let lenient = "cooling = \"28 °C\"\nbands = [{ from = \"00:00\", to = \"24:00\" }]";
+    let lenient = "cooling = \"28 °C\"\nschedule = [{ from = \"00:00\", to = \"24:00\" }]";
     let follows = house(&format!("{FIXED}{NO_TRIPS}"), ["", "", "", lenient], 0.0);
     let seen = Seen::of(&follows, stuck());
     assert_eq!(seen.way("setpoint_error", "study"), Down);

@@ -331,7 +331,7 @@ fn limits_go_by_use_unless_the_scenario_sets_them() {
         assert!(!limit.dba.mandatory);
     }
     let set = changed(
-        "[limits]\nsound = \"28 dB(A)\"\nmandatory = [\"sound\"]\n[room.study]\nsound = \"33 dB\"\n",
+        "[limits]\nsound = \"28 dB(A)\"\nmandatory = [\"sound\"]\n[room.study]\nsound_limit = \"33 dB\"\n",
     );
     for (room, limit) in set.rooms.iter().zip(&set.sound.limits) {
         let want = if room.name == "study" { 33.0 } else { 28.0 };
@@ -359,16 +359,16 @@ fn every_default_of_sound_names_its_source() {
     let scenario = embedded("family-house");
     for key in [
         "sound.blades",
-        "sound.distance",
+        "sound.listener_distance",
         "sound.elbows",
         "sound.lining",
         "sound.flexible_core",
-        "sound.flexible_length",
+        "outlet.study.flexible_length",
         "sound.damper_position",
-        "sound.background",
+        "sound.background_sound",
         "return.length",
         "return.diameter",
-        "room.study.sound",
+        "room.study.sound_limit",
     ] {
         let taken: Vec<_> = scenario.defaults.iter().filter(|d| d.path == key).collect();
         assert_eq!(taken.len(), 1, "{key}");
@@ -388,7 +388,7 @@ fn what_is_written_is_heard() {
     let fan = |s: &RoomSound| level(s, Source::Fan);
     for quieter in [
         "[room.study]\narea = \"20 m2\"\n",
-        "[outlet.study]\ndistance = \"3 m\"\n",
+        "[outlet.study]\nlistener_distance = \"3 m\"\n",
         "[sound]\nfan_levels = [\"60 dB\", \"60 dB\", \"55 dB\", \"50 dB\", \"45 dB\", \"40 dB\", \"35 dB\", \"30 dB\"]\n",
     ] {
         assert!(

@@ -22,7 +22,7 @@ fn held_case(base: &str, calling: &[&str], mode: Mode, extra: &[Edit]) -> Case {
         Edit::Without("weather".into()),
         Edit::text("weather.kind", "constant"),
         Edit::text("weather.temperature", outdoor),
-        Edit::text("house.initial", initial),
+        Edit::text("house.initial_temperature", initial),
         Edit::text("run.duration", "2 h"),
         Edit::text("run.warm_up", "0 s"),
         Edit::text("control.mode", mode.name()),
@@ -68,7 +68,7 @@ fn held_case(base: &str, calling: &[&str], mode: Mode, extra: &[Edit]) -> Case {
             .collect();
         let list = format!("[{}]", channels.join(", "));
         edits.push(Edit::set(format!("zone.{}.channels", zone.name), list));
-        edits.push(Edit::set(format!("zone.{}.bands", zone.name), bands));
+        edits.push(Edit::set(format!("zone.{}.schedule", zone.name), bands));
         let (key, value) = setpoint.split_once(" = ").unwrap();
         edits.push(Edit::set(format!("zone.{}.{key}", zone.name), value));
     }
@@ -256,7 +256,7 @@ fn a_motorised_relief_settles_as_a_run_does() {
 /// it: the coil's entering air must be the mixture of the two flows.
 #[test]
 fn relief_dumped_into_the_return_room_reaches_the_coil() {
-    let edits = [Edit::text("relief.to", "hall")];
+    let edits = [Edit::text("relief.discharge_to", "hall")];
     let case = Case::embedded("small-zone-relief")
         .unwrap()
         .with("dumped", &edits)
@@ -322,7 +322,7 @@ fn every_set_is_there_once_and_the_worst_first() {
 fn static_never_falls_when_a_zone_stops_calling() {
     let edits = [
         Edit::Without("relief".into()),
-        Edit::set("zone.living.idle_open", "0.0"),
+        Edit::set("zone.living.opening_when_satisfied", "0.0"),
     ];
     let case = Case::embedded("small-zone-no-relief")
         .unwrap()

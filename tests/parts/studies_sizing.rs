@@ -11,7 +11,7 @@ fn all_day(name: &str, extra: &[Edit]) -> Case {
     let case = Case::embedded("small-zone-no-relief").unwrap();
     let mut edits = Vec::new();
     for zone in &case.scenario.zones {
-        let key = format!("zone.{}.bands", zone.name);
+        let key = format!("zone.{}.schedule", zone.name);
         edits.push(Edit::set(key, "[{ from = \"00:00\", to = \"24:00\" }]"));
     }
     edits.extend_from_slice(extra);
@@ -69,7 +69,7 @@ fn a_step_weaker(a: &Answer) -> Option<Vec<Edit>> {
             };
             let weaker = match key.as_str() {
                 "relief.opening_pressure" => number("Pa").map(|p| format!("\"{:.0} Pa\"", p + 1.0)),
-                k if k.ends_with("idle_open") => number("")
+                k if k.ends_with("opening_when_satisfied") => number("")
                     .filter(|o| *o > 0.02)
                     .map(|o| format!("{:.2}", o - 0.01)),
                 _ => None,
@@ -183,7 +183,7 @@ fn easy() -> Vec<Edit> {
     vec![
         Edit::text("unit.kind", "variable speed"),
         Edit::text("unit.cooling_capacity", "5 kW"),
-        Edit::text("limits.static", "75 Pa"),
+        Edit::text("limits.external_static", "75 Pa"),
         deaf(),
     ]
 }
@@ -219,7 +219,7 @@ fn where_something_holds_it_is_found() {
 fn case_text(case: &Case, a: &Answer) -> String {
     let mut edits = a.edits.clone();
     for zone in &case.scenario.zones {
-        let key = format!("zone.{}.bands", zone.name);
+        let key = format!("zone.{}.schedule", zone.name);
         edits.push(Edit::set(key, "[{ from = \"00:00\", to = \"24:00\" }]"));
     }
     edits.extend(easy());
@@ -242,7 +242,8 @@ fn a_house_that_needs_no_relief_is_told_so() {
         ("study", "300 cm2"),
     ];
     let mut edits = vec![deaf(), Edit::text("limits.face_velocity", "3 m/s")];
-    let transfer = |(door, area): (&str, &str)| Edit::text(format!("door.{door}.transfer"), area);
+    let transfer =
+        |(door, area): (&str, &str)| Edit::text(format!("door.{door}.transfer_area"), area);
     edits.extend(doors.map(transfer));
     let sizing = settled(&house.with("family-house", &edits).unwrap());
     assert!(sizing.unneeded && sizing.as_written.passes());

@@ -118,7 +118,7 @@ fn a_failed_mandatory_limit_ends_with_1() {
     quick(folder.path());
     let set = [
         "--set",
-        "limits.static=5 Pa",
+        "limits.external_static=5 Pa",
         "--set",
         "limits.mandatory=[\"static\"]",
     ];

@@ -139,15 +139,15 @@ fn size_relief_ends_with_status_2_on_bad_arguments() {
         .args(["size-relief", house])
         .args([
             "--set",
-            "zone.living.bands=[]",
+            "zone.living.schedule=[]",
             "--set",
-            "zone.parents.bands=[]",
+            "zone.parents.schedule=[]",
         ])
         .args([
             "--set",
-            "zone.children.bands=[]",
+            "zone.children.schedule=[]",
             "--set",
-            "zone.study.bands=[]",
+            "zone.study.schedule=[]",
         ])
         .output()
         .unwrap();

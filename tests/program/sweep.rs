@@ -21,7 +21,7 @@ warm_up = "0 s"
 kind = "summer day"
 maximum = "35 °C"
 [house]
-initial = "27 °C"
+initial_temperature = "27 °C"
 infiltration = "0.4 1/h"
 [room.living]
 use = "living"
@@ -65,7 +65,7 @@ mode = "cooling"
 thermostat = "living"
 channels = [1]
 cooling = "24 °C"
-bands = [{ from = "07:00", to = "23:00" }]
+schedule = [{ from = "07:00", to = "23:00" }]
 [zone.night]
 thermostat = "bed"
 channels = [2]

@@ -4,10 +4,6 @@ use crate::plant::room::CP_MOIST;
 use crate::plant::unit::{UnitError, UnitStep};
 use crate::scenario::Scenario;
 
-/// Time constant with which a plenum without flow takes on the temperature of the house, s; common
-/// practice, no source.
-const STILL_PLENUM_S: f64 = 900.0;
-
 /// What depends on nothing but the length of a step, and on the flow over the coil.
 #[derive(Clone, Copy, Debug)]
 pub struct StepConstants {
@@ -28,14 +24,14 @@ impl StepConstants {
     /// For steps of one time step and upwards, as far as long steps go.
     pub fn all(scenario: &Scenario) -> Result<Vec<StepConstants>, UnitError> {
         let run = &scenario.run;
-        let most = (run.quiet_step_s / run.step_s + 1e-6).floor().max(1.0) as u64;
+        let most = (run.long_step_s / run.step_s + 1e-6).floor().max(1.0) as u64;
         (1..=most)
             .map(|steps| {
                 let dt_s = steps as f64 * run.step_s;
                 Ok(StepConstants {
                     dt_s,
                     unit: scenario.unit.unit.prepared(dt_s)?,
-                    still_keeps: (-dt_s / STILL_PLENUM_S).exp(),
+                    still_keeps: (-dt_s / scenario.plenum_s).exp(),
                     metal_keeps: [1.0; 2],
                     air_kg_s: f64::NAN,
                 })

@@ -20,7 +20,7 @@ pub struct Humidity {
 }
 
 /// Relative humidity above which air is humid.
-const HUMID: f64 = 0.60;
+pub const HUMID: f64 = 0.60;
 
 impl Humidity {
     /// Nothing seen yet.

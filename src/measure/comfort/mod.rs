@@ -1,6 +1,6 @@
 //! Comfort in the rooms: setpoint met, rooms alike, swings, humidity, votes.
 
-mod humidity;
+pub mod humidity;
 mod off_setpoint;
 mod spread;
 mod swing;
@@ -18,7 +18,7 @@ use spread::Spread;
 use swing::Swing;
 
 /// The first half hour of a scheduled period is recovery, not control; our own choice.
-const SETTLING_S: f64 = 1800.0;
+pub const SETTLING_S: f64 = 1800.0;
 
 /// What is judged in zones that have settled in their scheduled period: spread between rooms, and swings.
 #[derive(Clone, Debug)]

@@ -10,7 +10,7 @@ use crate::plant::relief::Relief;
 use crate::plant::room::Room;
 
 /// Exponent of leakage, ISO 9972 form.
-const LEAKAGE_EXPONENT: f64 = 0.65;
+pub const LEAKAGE_EXPONENT: f64 = 0.65;
 /// Softening of leakage, Pa: the sheet of the network method shows 0.01 Pa to be harmless.
 const LEAKAGE_SOFT_PA: f64 = 0.01;
 /// Linear part given to orifices so that their slope is finite at no flow, Pa per m³/s.

@@ -2,7 +2,6 @@
 
 use chrono::TimeDelta;
 
-use crate::measure::limits::face_velocity_limit;
 use crate::quantity::Dimension;
 use crate::report::data::{external_static, static_pressure};
 use crate::report::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
@@ -284,10 +283,8 @@ fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
                 }
                 Some(most)
             };
-            let limit =
-                first.limits.face_velocity.clone().unwrap_or_else(|| {
-                    face_velocity_limit(first.room_uses[zone.room].is_bedroom())
-                });
+            let bedroom = first.room_uses[zone.room].is_bedroom();
+            let limit = first.limits.face_velocity(bedroom);
             let text = units.show(limit.value, Dimension::Velocity);
             OverlayPanel {
                 heading: format!("{}: highest face velocity at its grilles", zone.name),

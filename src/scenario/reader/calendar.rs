@@ -35,11 +35,6 @@ fn two_digits(text: &str) -> Option<u32> {
     if ok { text.parse().ok() } else { None }
 }
 
-/// `06:30` for 390.
-pub fn show_time_of_day(minutes: u32) -> String {
-    format!("{:02}:{:02}", minutes / 60, minutes % 60)
-}
-
 /// A date and time without an offset; a date alone is its midnight.
 pub(super) fn datetime(text: &str) -> Option<NaiveDateTime> {
     let text = text.trim();
@@ -85,28 +80,4 @@ fn day(text: &str) -> Option<u8> {
         .iter()
         .position(|name| text.len() >= 3 && name.starts_with(text))?;
     u8::try_from(index).ok()
-}
-
-/// `mon-fri`, `sat, sun`, `every day` for a mask.
-pub fn show_weekdays(mask: u8) -> String {
-    let mask = mask & 0b111_1111;
-    if mask == 0b111_1111 {
-        return "every day".into();
-    }
-    let mut runs: Vec<String> = Vec::new();
-    let mut index = 0;
-    while index < DAYS.len() {
-        let run = (index..DAYS.len())
-            .take_while(|day| mask & (1 << day) != 0)
-            .count();
-        let short = |day: usize| DAYS.get(day).map_or("", |name| &name[..3]);
-        match run {
-            0 => {}
-            1 => runs.push(short(index).into()),
-            2 => runs.extend([short(index).to_owned(), short(index + 1).to_owned()]),
-            _ => runs.push(format!("{}-{}", short(index), short(index + run - 1))),
-        }
-        index += run.max(1);
-    }
-    runs.join(", ")
 }

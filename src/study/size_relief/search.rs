@@ -55,7 +55,7 @@ impl<'a> Search<'a> {
         // The bypass fraction is judged where no supply margin is computed; here it is, so it
         // counts only when the file asks for it.
         let asked =
-            s.limits.relief_share.mandatory || case.written("limits.relief_share").is_some();
+            s.limits.relief_share.mandatory || case.written("limits.bypass_fraction").is_some();
         let few = jobs.len() <= FEW;
         Ok(Search {
             case,
@@ -379,7 +379,7 @@ mod tests {
     fn the_sets_that_bind_need_what_all_sets_need() {
         let always = "[{ from = \"00:00\", to = \"24:00\" }]";
         let zones = ["living", "parents", "children", "study"];
-        let bands = zones.map(|z| Edit::set(format!("zone.{z}.bands"), always));
+        let bands = zones.map(|z| Edit::set(format!("zone.{z}.schedule"), always));
         let case = Case::embedded("small-zone-no-relief").unwrap();
         let case = case.with("all day", &bands).unwrap();
         let mut options = SizingOptions::default();

@@ -7,8 +7,9 @@ use crate::math::distribution::Distribution;
 use crate::quantity::{self, Dimension, Unit, UnitSystem};
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::{Diagnostic, nearest};
+use crate::scenario::reader::split_number;
 use crate::scenario::tree::{Node, Table, Tree, Value};
-use crate::scenario::uncertainty::{Acts, STANDARD, Stream, Uncertain, split_number};
+use crate::scenario::uncertainty::{Acts, STANDARD, Stream, Uncertain};
 
 /// One uncertain input.
 #[derive(Clone, Debug, PartialEq)]
@@ -127,9 +128,9 @@ fn setpoint_keys(v: &Variant, zone: &str) -> Vec<String> {
         keys.push(base);
     }
     if let Some(Value::List(bands)) =
-        look_up(&v.tree, &format!("zone.{zone}.bands")).map(|n| &n.value)
+        look_up(&v.tree, &format!("zone.{zone}.schedule")).map(|n| &n.value)
     {
-        let own = (1..=bands.len()).map(|i| format!("zone.{zone}.bands[{i}].cooling"));
+        let own = (1..=bands.len()).map(|i| format!("zone.{zone}.schedule[{i}].cooling"));
         keys.extend(own.filter(|key| look_up(&v.tree, key).is_some()));
     }
     keys

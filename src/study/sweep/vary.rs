@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::SweepError;
 use crate::quantity::significant;
-use crate::scenario::uncertainty::split_number;
+use crate::scenario::reader::split_number;
 
 /// A key with the values it takes in turn.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
