@@ -255,7 +255,7 @@ fn relief(file: &Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let mut shares = Vec::new();
     for diameter in ["120 mm", "180 mm", "230 mm", "300 mm"] {
         let relief = format!(
-            "kind = \"motorised\"\ndiameter = \"{diameter}\"\nlength = \"0 m\"\nfittings = 1\n\
+            "kind = \"motorised\"\ndiameter = \"{diameter}\"\nlength = \"0 m\"\nfitting_loss = 1\n\
              channel = 9\nsetpoint = \"5 Pa\"\ngain = 1\nintegral = \"1 s\"\nfilter = \"0 s\"\ndead_band = \"0 Pa\""
         );
         let at = bench(&[("kind = \"none\"", &relief)])?;
@@ -423,8 +423,8 @@ fn leakage(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let mut worst = Worst::default();
     for (class, limit) in [("class 1", 0.2), ("class 2", 0.04), ("class 3", 0.008)] {
         let second = format!(
-            "[outlet.shut]\nroom = \"room\"\ndiameter = \"400 mm\"\nlength = \"0 m\"\nfittings = 0.5\n\
-             grille_area = \"2 m2\"\nleakage = \"{class}\"\nchannel = 2\n\n[relief]"
+            "[outlet.shut]\nroom = \"room\"\ndiameter = \"400 mm\"\nlength = \"0 m\"\nfitting_loss = 0.5\n\
+             grille_area = \"2 m2\"\ndamper_leakage = \"{class}\"\nchannel = 2\n\n[relief]"
         );
         let at = bench(&[
             ("[relief]", &second),
@@ -454,7 +454,7 @@ fn leakage(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
 /// All air leaves the room by an undercut and a transfer grille.
 fn door(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let hall = "[room.hall]\narea = \"2000 m2\"\nroof_area = \"0 m2\"\nair_capacity = \"10000 MJ/K\"\n\n\
-        [door.room]\ntransfer = \"2000 cm2\"\n\n[return]\nrooms = [\"hall\"]";
+        [door.room]\ntransfer_area = \"2000 cm2\"\n\n[return]\nrooms = [\"hall\"]";
     let at = bench(&[("[return]\nrooms = [\"room\"]", hall)])?;
     let apart = at.rooms[0].pressure_pa - at.rooms[1].pressure_pa;
     let want = 0.6 * (at.outlets[0].flow_m3_s / (0.6 * (0.2 + 0.008))).powi(2);
@@ -479,7 +479,7 @@ fn thermostat(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
             ("open = \"always\"", "open = \"never\""),
             (
                 "duration = \"1 h\"",
-                "duration = \"1 h\"\nquiet_step = \"1 s\"",
+                "duration = \"1 h\"\nlong_step = \"1 s\"",
             ),
             (
                 "[room.hall]\n",
@@ -487,7 +487,7 @@ fn thermostat(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
             ),
             (
                 "on = false",
-                "cooling = \"40 °C\"\nhighest = \"40 °C\"\n\n[thermostat]\nlag = \"300 s\"\nnoise = \"0 K\"\nresolution = \"0 K\"\nsample = \"0 s\"\nwall_weight = 0",
+                "cooling = \"40 °C\"\nhighest = \"40 °C\"\n\n[thermostat]\nlag = \"300 s\"\nnoise = \"0 K\"\nresolution = \"0 K\"\nsample_interval = \"0 s\"\nwall_weight = 0",
             ),
         ],
     )?;
@@ -534,7 +534,7 @@ fn schedule(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
             ("duration = \"6 min\"", "duration = \"30 h\""),
             (
                 "cooling = \"20 °C\"",
-                "cooling = \"20 °C\"\nbands = [{ from = \"07:00\", to = \"08:30\", days = [\"mon\"] }, { from = \"20:00\", to = \"21:00\" }]",
+                "cooling = \"20 °C\"\nschedule = [{ from = \"07:00\", to = \"08:30\", days = [\"mon\"] }, { from = \"20:00\", to = \"21:00\" }]",
             ),
         ],
     )?;

@@ -86,8 +86,8 @@ struct Ran {
 }
 
 fn run(name: &str, step_s: f64, case: &Value) -> Result<Ran, ReferenceError> {
-    let step = format!("step = \"{step_s} s\"\nquiet_step = \"{step_s} s\"");
-    let s = scenario(name, &[("step = \"1 s\"\nquiet_step = \"1 s\"", &step)])?;
+    let step = format!("step = \"{step_s} s\"\nlong_step = \"{step_s} s\"");
+    let s = scenario(name, &[("step = \"1 s\"\nlong_step = \"1 s\"", &step)])?;
     let marks: Vec<Vec<f64>> = list(case, "/marks")?
         .iter()
         .map(|m| numbers(m, ""))

@@ -61,7 +61,7 @@ fn four_rooms(case: &Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let stores = ["air", "contents", "fabric"];
     let short = [(
         "duration = \"12 h\"",
-        "duration = \"12 h\"\nquiet_step = \"1 s\"",
+        "duration = \"12 h\"\nlong_step = \"1 s\"",
     )];
     for (how, changes, kelvin, w) in [
         ("steps of 1 s", &short[..], 1e-4, 2e-8),
