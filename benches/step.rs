@@ -12,11 +12,11 @@ use std::time::Instant;
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use openshut::internals::{
-    AirCommand, AirSide, AirState, Calendar, Drivers, Event, House, Mode, Observer, Readings,
-    Recorder, Sample, SaturationTable, Spaces, Transport, UnitCommand, UnitInlet, UnitState,
-    observers,
+    AirCommand, AirScratch, AirSide, AirState, Calendar, Drivers, Event, House, Mode, Observer,
+    PlantState, Readings, Recorder, Sample, SaturationTable, Spaces, Transport, UnitCommand,
+    UnitInlet, UnitState, observers,
 };
-use openshut::{Engine, Scenario, State, simulate};
+use openshut::{Engine, Scenario, Scratch, State, simulate};
 
 const ROOMS: [usize; 5] = [5, 8, 16, 32, 64];
 /// Steps in one sample: the hour from three in the afternoon.
@@ -50,14 +50,14 @@ fn ratios() {
     let mut rows = Vec::new();
     for rooms in ROOMS {
         let scenario = common::house(rooms);
-        let (begun, start) = afternoon(&scenario);
+        let (engine, start) = afternoon(&scenario);
         let mut floor = floor::Floor::new(&scenario);
         let mut best = [[f64::INFINITY; 3]; PIECES];
         let seconds = HOUR / PIECES as u64;
         for _ in 0..TRIES {
-            // With quiet stretches, and without.
+            // With long steps, and without.
             for (which, most) in [(0, u64::MAX), (2, 1)] {
-                let mut run = Run::new(&scenario, begun.clone(), start.clone());
+                let mut run = Run::new(&scenario, &engine, start.clone());
                 for (piece, best) in best.iter_mut().enumerate() {
                     let from_s = AFTERNOON_S + (piece as u64 * seconds) as f64;
                     let begin = Instant::now();
@@ -109,21 +109,23 @@ fn count(args: &[String]) {
     }
     let (engine, state) = afternoon(&scenario);
     let most = if args[0] == "seconds" { 1 } else { u64::MAX };
-    Run::new(&scenario, engine, state).pass(AFTERNOON_S, steps, most);
+    Run::new(&scenario, &engine, state).pass(AFTERNOON_S, steps, most);
 }
 
 /// A run from three in the afternoon, as `simulate` makes it: with observers and the trace.
 struct Run<'a> {
-    engine: Engine<'a>,
+    engine: &'a Engine<'a>,
     state: State,
+    scratch: Scratch<'a>,
     watchers: Vec<Box<dyn Observer>>,
     recorder: Recorder,
     events: Vec<Event>,
 }
 
 impl<'a> Run<'a> {
-    fn new(scenario: &'a Scenario, engine: Engine<'a>, state: State) -> Run<'a> {
+    fn new(scenario: &'a Scenario, engine: &'a Engine<'a>, state: State) -> Run<'a> {
         Run {
+            scratch: engine.scratch(),
             engine,
             state,
             watchers: observers(scenario),
@@ -132,17 +134,19 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// So many seconds from `from_s`; `most` is the longest quiet stretch.
+    /// So many seconds from `from_s`; `most` is the longest step.
     fn pass(&mut self, from_s: f64, seconds: u64, most: u64) {
         self.events.clear();
         let mut k = 0;
         while k < seconds {
             self.state.t_s = from_s + k as f64;
-            let to_row = (60 - k % 60).min(seconds - k);
-            let advanced = self
-                .engine
-                .advance(&mut self.state, &mut self.events, to_row.min(most));
-            let (sample, made) = advanced.unwrap();
+            let advanced = self.engine.advance(
+                most.min(seconds - k),
+                &mut self.state,
+                &mut self.scratch,
+                &mut self.events,
+            );
+            let (made, sample) = (advanced.unwrap(), &self.state.sample);
             for w in &mut self.watchers {
                 w.observe(sample, made as f64);
             }
@@ -157,12 +161,13 @@ impl<'a> Run<'a> {
 
 /// An engine with the state it has at three in the afternoon of the day simulated.
 fn afternoon(scenario: &Scenario) -> (Engine<'_>, State) {
-    let (mut engine, mut state) = Engine::new(scenario).unwrap();
+    let engine = Engine::new(scenario).unwrap();
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     let mut events = Vec::new();
     // From six in the morning: the zones have begun to call long before three.
     state.t_s = 6.0 * 3600.0;
     while state.t_s < AFTERNOON_S {
-        engine.step(&mut state, &mut events).unwrap();
+        engine.step(&mut state, &mut scratch, &mut events).unwrap();
         events.clear();
     }
     (engine, state)
@@ -175,7 +180,7 @@ fn whole_step(bencher: Bencher, rooms: usize) {
     let (engine, start) = afternoon(&scenario);
     bencher
         .counter(ItemsCount::new(HOUR))
-        .with_inputs(|| Run::new(&scenario, engine.clone(), start.clone()))
+        .with_inputs(|| Run::new(&scenario, &engine, start.clone()))
         .bench_local_refs(|run| run.pass(AFTERNOON_S, HOUR, u64::MAX));
 }
 
@@ -212,6 +217,7 @@ struct Parts<'a> {
     drivers: Drivers<'a>,
     air_side: AirSide,
     air: AirState,
+    air_scratch: AirScratch,
     transport: Transport,
     house: House,
     state: State,
@@ -219,9 +225,8 @@ struct Parts<'a> {
 }
 
 fn parts(scenario: &Scenario) -> Parts<'_> {
-    let (mut engine, mut state) = afternoon(scenario);
-    let mut air_side =
-        AirSide::new(scenario.air.clone(), &scenario.rooms, &scenario.doors).unwrap();
+    let (engine, mut state) = afternoon(scenario);
+    let air_side = AirSide::new(scenario.air.clone(), &scenario.rooms, &scenario.doors).unwrap();
     let hours = scenario.doors.iter().map(|d| d.open.as_slice()).collect();
     let mut drivers = Drivers::new(
         &scenario.site,
@@ -231,7 +236,7 @@ fn parts(scenario: &Scenario) -> Parts<'_> {
         scenario.run.start,
     );
     let drive = drivers.at(AFTERNOON_S);
-    let mut air = air_side.initial();
+    let (mut air, mut air_scratch) = (air_side.initial(), air_side.scratch());
     let openings = vec![0.7; scenario.outlets.len()];
     let command = AirCommand {
         fan: 0.8,
@@ -240,17 +245,29 @@ fn parts(scenario: &Scenario) -> Parts<'_> {
         open_doors: &drive.open,
     };
     for _ in 0..60 {
-        air_side.step(&command, 1.0, &mut air).unwrap();
+        air_side
+            .step(&command, 1.0, &mut air, &mut air_scratch)
+            .unwrap();
     }
-    let mut transport = Transport::new(&scenario.air, state.plenum);
+    let mut transport = Transport::new(&scenario.air);
     transport.refresh(&air);
     let spaces = Spaces {
         roof_c: 45.0,
         indoors_c: 25.0,
         outdoors_c: 35.0,
     };
-    transport.carry(state.plenum, |room| state.house.air(room), &spaces);
-    let sample = engine.step(&mut state, &mut Vec::new()).unwrap().clone();
+    let PlantState {
+        plenum,
+        house: rooms,
+        ducts,
+        ..
+    } = &mut state.plant;
+    transport.carry(*plenum, |room| rooms.rooms.air(room), &spaces, ducts);
+    let mut scratch = engine.scratch();
+    engine
+        .step(&mut state, &mut scratch, &mut Vec::new())
+        .unwrap();
+    let sample = state.sample.clone();
     let mut house = House::new(scenario);
     house.take_flows(&air);
     Parts {
@@ -258,6 +275,7 @@ fn parts(scenario: &Scenario) -> Parts<'_> {
         drivers,
         air_side,
         air,
+        air_scratch,
         transport,
         house,
         state,
@@ -276,8 +294,8 @@ fn rooms(bencher: Bencher, rooms: usize) {
                 1.0,
                 p.drivers.drive(),
                 p.transport.outlet_air(),
-                p.state.plenum,
-                &mut p.state.house,
+                p.state.plant.plenum,
+                &mut p.state.plant.house,
             )
             .unwrap();
     });
@@ -302,7 +320,11 @@ fn air_side_moving(bencher: Bencher, rooms: usize) {
             relief: 0.0,
             open_doors: &p.drivers.drive().open,
         };
-        black_box(p.air_side.step(&command, 1.0, &mut p.air)).unwrap();
+        black_box(
+            p.air_side
+                .step(&command, 1.0, &mut p.air, &mut p.air_scratch),
+        )
+        .unwrap();
         p.transport.refresh(&p.air);
     });
 }
@@ -319,7 +341,7 @@ fn coil(bencher: Bencher) {
     let air_kg_s = scenario.rated_flow_m3_s * 1.1;
     bencher.bench_local(|| {
         n = if n > 100.0 { 0.0 } else { n + 1.0 };
-        let mut air = p.state.house.air(0);
+        let mut air = p.state.plant.house.rooms.air(0);
         air.t_c += 0.001 * n;
         let inlet = UnitInlet {
             air,

@@ -2,19 +2,19 @@
 //! is made about any of them.
 
 pub use crate::control::{Calendar, Readings};
+pub use crate::engine::PlantState;
 pub use crate::engine::event::Event;
 pub use crate::engine::house::House;
-pub use crate::engine::record::Recorder;
 pub use crate::engine::sample::Sample;
 pub use crate::engine::sound::SoundStage;
 pub use crate::math::lanes::{Lanes, Seat, blocks, gather};
 pub use crate::math::sparse_lu::SparseLu;
 pub use crate::measure::loudest_minute::LoudestMinute;
-pub use crate::measure::noise_rating::{LaeqMeter, nc_rating};
+pub use crate::measure::noise_rating::nc_rating;
 pub use crate::measure::sound::Sound;
 pub use crate::measure::{Observer, observers};
 pub use crate::plant::air::{MoistAir, STANDARD_PRESSURE, SaturationTable};
-pub use crate::plant::air_side::{AirCommand, AirSide, AirState};
+pub use crate::plant::air_side::{AirCommand, AirScratch, AirSide, AirState};
 pub use crate::plant::coupled_rooms::{
     BalanceLanes, CoupledRooms, DoorWay, MiddleLanes, RoomStores, RoomsState,
 };
@@ -39,8 +39,10 @@ pub use crate::plant::sound::{
 };
 pub use crate::plant::transport::{Spaces, Transport};
 pub use crate::plant::unit::{CoilMemory, CoolingCoil, Mode, UnitCommand, UnitInlet, UnitState};
+pub use crate::report::sweep::open;
+pub use crate::report::sweep::write as write_tables;
+pub use crate::run::record::Recorder;
 pub use crate::scenario::uncertainty::STANDARD;
 pub use crate::study::sweep::inputs::apply;
 pub use crate::study::sweep::summary::Summary;
-pub use crate::study::sweep::tables::write as write_tables;
-pub use crate::study::sweep::{Lever, Options as SweepOptions, Shard, Study, Sweep, open};
+pub use crate::study::sweep::{Adjustment, Options as SweepOptions, Shard, Study, Sweep};

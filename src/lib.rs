@@ -50,16 +50,17 @@ mod measure;
 mod plant;
 mod quantity;
 mod report;
+mod run;
 mod scenario;
 mod study;
 mod trace;
 
 #[doc(hidden)]
 pub use cli::main;
-pub use engine::step::{Engine, State};
-pub use engine::{Outcome, RunError, simulate};
+pub use engine::{Engine, RunError, Scratch, State};
 pub use measure::{Limit, Measure};
 pub use quantity::UnitSystem;
+pub use run::{Outcome, simulate};
 pub use scenario::Scenario;
 pub use scenario::diagnostic::Diagnostic;
 pub use study::StudyError;

@@ -3,10 +3,12 @@
 //! Inside the crate every quantity is a plain `f64` in SI (temperatures in °C, angles in degrees).
 //! Units are dealt with here, once, at the border.
 
+mod show;
 #[cfg(test)]
 mod tests;
 mod units;
 
+pub use show::{display_full, in_unit, significant};
 use units::squeeze;
 pub use units::{Dimension, Unit};
 
@@ -16,7 +18,7 @@ pub enum UnitSystem {
     /// Metric: L/s, Pa, °C, kW.
     #[default]
     Si,
-    /// Inch-pound: cfm, inH2O, °F, Btu/h.
+    /// Inch-pound: cfm, inWC, °F, Btu/h.
     Ip,
 }
 
@@ -224,7 +226,7 @@ pub fn parse_written(text: &str, dimension: Dimension) -> Result<Quantity, Quant
 /// Says what a unit that is not one of `dimension` may have been meant as.
 fn stray_unit(unit: &str, digits: &str, dimension: Dimension) -> QuantityError {
     if let Some(other) = Dimension::ALL
-        .into_iter()
+        .iter()
         .find(|other| other.find(unit).is_some())
     {
         return QuantityError::WrongDimension {
@@ -314,45 +316,4 @@ fn leading_number(text: &str) -> Option<(f64, String, &str)> {
 
 fn digit_run(text: &str) -> usize {
     text.bytes().take_while(u8::is_ascii_digit).count()
-}
-
-/// Writes an SI value for people, to three significant figures (no fewer than its whole part).
-pub fn display(value_si: f64, dimension: Dimension, system: UnitSystem) -> String {
-    in_unit(value_si, dimension.shown_unit(system), 3)
-}
-
-/// Writes an SI value for people in full (six significant figures), as for defaults and limits.
-pub fn display_full(value_si: f64, dimension: Dimension, system: UnitSystem) -> String {
-    in_unit(value_si, dimension.shown_unit(system), 6)
-}
-
-/// Writes an SI value in `unit` with at least `figures` significant figures and no trailing zeros.
-pub fn in_unit(value_si: f64, unit: &Unit, figures: usize) -> String {
-    let number = significant(unit.from_si(value_si), figures);
-    match unit.symbol {
-        "" => number,
-        "°" => format!("{number}°"),
-        symbol => format!("{number} {symbol}"),
-    }
-}
-
-/// A number with at least `figures` significant figures, whole part kept, trailing zeros dropped.
-pub fn significant(number: f64, figures: usize) -> String {
-    if !number.is_finite() {
-        return number.to_string();
-    }
-    if number == 0.0 {
-        return "0".into();
-    }
-    let magnitude = number.abs().log10().floor();
-    if !(-6.0..15.0).contains(&magnitude) {
-        return format!("{number:.*e}", figures.saturating_sub(1));
-    }
-    // Bounded by the check above: at most `figures` + 5 decimals.
-    let decimals = (figures as f64 - 1.0 - magnitude).max(0.0) as usize;
-    let mut text = format!("{number:.decimals$}");
-    if text.contains('.') {
-        text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
-    }
-    if text == "-0" { "0".into() } else { text }
 }

@@ -2,51 +2,47 @@
 
 use std::path::PathBuf;
 
-use comfy_table::{ContentArrangement, Table, presets};
-
-use super::{Context, Status};
+use super::{Context, Failure, Status};
+use crate::report::table::{Column, Table};
+use crate::report::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Scenario file.
+    /// Scenario file
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// Changes one key of the file; may be repeated.
+    /// Changes one key of the file; may be repeated
     #[arg(long, value_name = "KEY=VALUE")]
     set: Vec<String>,
 }
 
-/// Validates, and prints what looks like a slip and what was left to defaults.
-pub(super) fn check(context: &Context, args: &Args) -> Status {
-    let scenario = match super::load(&args.file, &args.set) {
-        Ok(scenario) => scenario,
-        Err(e) => return super::complain(context, &e),
-    };
+/// Validates, and prints what may be a mistake and which defaults were taken.
+pub(super) fn check(context: &Context, args: &Args) -> Result<Status, Failure> {
+    let scenario = super::load(&args.file, &args.set)?;
     let mut text = format!(
-        "{}: {} rooms, {} outlets, {} zones. It can be run.\n",
+        "{} is valid: {}, {}, {}.\n",
         args.file.display(),
-        scenario.rooms.len(),
-        scenario.outlets.len(),
-        scenario.zones.len(),
+        count(scenario.rooms.len(), "room"),
+        count(scenario.outlets.len(), "outlet"),
+        count(scenario.zones.len(), "zone"),
     );
-    let advice = scenario.advice();
+    let advice = scenario.advice(context.units);
     if !advice.is_empty() {
-        text += "\nWorth a look:\n";
+        text += "\nWorth checking:\n";
         for sentence in &advice {
             text += &format!("  - {sentence}\n");
         }
     }
     text += &format!("\nDefaults taken ({}):\n", scenario.defaults.len());
-    let mut table = Table::new();
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Disabled)
-        .set_header(["key", "value", "source"]);
+    let mut table = Table::new(["key", "value", "source"].map(|t| Column::text(t).whole()));
     for d in &scenario.defaults {
-        table.add_row([d.path.clone(), d.shown_in(context.units), d.source.clone()]);
+        table.row([
+            d.path.as_str().into(),
+            d.shown_in(context.units).into(),
+            d.source.as_str().into(),
+        ]);
     }
-    text += &table.trim_fmt();
-    text.push('\n');
+    text += &table.text(context.units, u16::MAX);
     super::say(&text);
-    Status::Ran
+    Ok(Status::Ran)
 }

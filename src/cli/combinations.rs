@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::{Context, Status, run};
+use super::{Context, Failure, Status};
 use crate::control::Mode;
 use crate::quantity::{self, Dimension};
 use crate::report::combinations as report;
@@ -14,46 +14,43 @@ use crate::study::combinations::{self as study, Options};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Scenario file.
+    /// Scenario file
     #[arg(value_name = "FILE")]
     file: PathBuf,
     #[command(flatten)]
     at: At,
-    /// Leaves out sets that the time bands never let call together.
+    /// Leaves out sets that the schedule never lets call together
     #[arg(long)]
-    within_bands: bool,
-    /// Rows of the table, worst first; 0 shows all.
+    scheduled_only: bool,
+    /// Rows of the table, worst first; 0 shows all
     #[arg(long, default_value_t = 20, value_name = "N")]
     rows: usize,
-    /// Leaves out the heat map.
+    /// Leaves out the heat map
     #[arg(long)]
     no_figures: bool,
-    /// Changes one key of the file; may be repeated.
+    /// Changes one key of the file; may be repeated
     #[arg(long, value_name = "KEY=VALUE")]
     set: Vec<String>,
 }
 
-/// Weather and mode of settled states.
+/// Weather and mode of steady states.
 #[derive(Debug, clap::Args)]
 pub(super) struct At {
-    /// Outdoor air in cooling, such as "35 °C"; the hottest of the scenario's weather when left out.
+    /// Outdoor air in cooling, such as "35 °C" [default: the hottest of the weather]
     #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
     outdoor: Option<String>,
-    /// Outdoor air in heating; the coldest of the scenario's weather when left out.
+    /// Outdoor air in heating [default: the coldest of the weather]
     #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
     outdoor_heating: Option<String>,
-    /// Mode; what the controller may choose when left out.
+    /// Mode [default: what the controller may choose]
     #[arg(long, value_enum)]
     mode: Option<Modes>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum Modes {
-    /// Cooling alone
     Cooling,
-    /// Heating alone
     Heating,
-    /// Both, one after the other
     Both,
 }
 
@@ -68,8 +65,8 @@ impl At {
             if (-60.0..=60.0).contains(&value) {
                 return Ok(Some(value));
             }
-            let fault = Diagnostic::plain(format!("{option}: \"{text}\" is no outdoor air"));
-            Err(fault.advise("give something between -60 °C and 60 °C"))
+            let fault = Diagnostic::plain(format!("{option}: \"{text}\" is out of range"));
+            Err(fault.advise("write a temperature from -60 °C to 60 °C"))
         };
         Ok(Options {
             modes: match self.mode {
@@ -86,44 +83,33 @@ impl At {
     }
 }
 
-/// Settles every set of calling zones.
-pub(super) fn combinations(context: &Context, args: &Args) -> Status {
-    let read = Case::load(&args.file, &args.set).and_then(|case| Ok((case, args.at.options()?)));
-    let (case, options) = match read {
-        Ok(read) => read,
-        Err(e) => return super::complain(context, &e),
-    };
+/// Judges every set of calling zones at steady state.
+pub(super) fn combinations(context: &Context, args: &Args) -> Result<Status, Failure> {
+    let case = Case::load(&args.file, &args.set)?;
     let options = Options {
-        permitted_only: args.within_bands,
-        ..options
+        permitted_only: args.scheduled_only,
+        ..args.at.options()?
     };
-    if let Err(status) = super::try_folder(context, &report::folder(&context.out, &case.scenario)) {
-        return status;
-    }
-    let bar = run::progress_bar(context, &case.scenario.name);
-    let found = study::combinations(&case.scenario, &options, &|done, of| {
+    let s = &case.scenario;
+    super::try_folder(&report::folder(&context.out, s))?;
+    let bar = super::progress_bar(context, &s.name);
+    let found = study::combinations(s, &options, &|done, of| {
         bar.set_position((1000 * done / of.max(1)) as u64);
     });
     bar.finish_and_clear();
-    let found = match found {
-        Ok(found) => found,
-        Err(e) => return super::complain_study(context, &e),
-    };
-    let most = if args.rows == 0 {
-        usize::MAX
-    } else {
-        args.rows
+    let found = found?;
+    let most = match args.rows {
+        0 => usize::MAX,
+        rows => rows,
     };
     let bold = |text: &str| context.style.bold(text);
-    let s = &case.scenario;
-    super::say(&report::text(
+    let (units, width) = (context.units, super::width());
+    super::say(&report::text(s, &found, units, width, most, bold));
+    super::say_where(report::write(
+        &context.out,
         s,
         &found,
-        context.units,
-        super::width(),
-        most,
-        bold,
-    ));
-    let written = report::write(&context.out, s, &found, context.units, !args.no_figures);
-    super::say_where(context, written)
+        units,
+        !args.no_figures,
+    )?)
 }

@@ -1,9 +1,8 @@
 //! `openshut faults`.
 
-use std::io::IsTerminal;
 use std::path::PathBuf;
 
-use super::{Context, Status};
+use super::{Context, Failure, Status};
 use crate::fault::Kind;
 use crate::report::faults::{self, faults_text, write_faults};
 use crate::scenario::diagnostic::{Diagnostic, nearest};
@@ -11,17 +10,16 @@ use crate::study::faults::study;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Scenario file; each of its [[fault]] entries is run alone. Without any, the standard fault set
-    /// is run: faults of every kind that the system can have.
+    /// Scenario file; without [[fault]] entries, the standard fault set is used
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// Only faults of one kind, such as "damper stuck".
+    /// Only faults of one kind, such as "damper stuck"
     #[arg(long, value_name = "KIND")]
     only: Option<String>,
-    /// Leaves out the figures.
+    /// Leaves out the figures
     #[arg(long)]
     no_figures: bool,
-    /// Changes one key of the file, as in --set "run.duration=6 h"; may be repeated.
+    /// Changes one key of the file; may be repeated
     #[arg(long, value_name = "KEY=VALUE")]
     set: Vec<String>,
 }
@@ -41,30 +39,16 @@ fn kind(name: &str) -> Result<Kind, Diagnostic> {
 }
 
 /// Runs the healthy system and every fault, and prints the symptoms and the tests.
-pub(super) fn faults(context: &Context, args: &Args) -> Status {
-    let only = match args.only.as_deref().map(kind).transpose() {
-        Ok(only) => only,
-        Err(e) => return super::complain(context, &e),
-    };
-    let scenario = match super::load(&args.file, &args.set) {
-        Ok(scenario) => scenario,
-        Err(e) => return super::complain(context, &e),
-    };
-    if let Err(status) = super::try_folder(context, &faults::folder(&context.out, &scenario)) {
-        return status;
-    }
-    let bar = super::run::progress_bar(context, &scenario.name);
+pub(super) fn faults(context: &Context, args: &Args) -> Result<Status, Failure> {
+    let only = args.only.as_deref().map(kind).transpose()?;
+    let scenario = super::load(&args.file, &args.set)?;
+    super::try_folder(&faults::folder(&context.out, &scenario))?;
+    let bar = super::progress_bar(context, &scenario.name);
     let found = study(&scenario, only, |share| {
         bar.set_position((share * 1000.0) as u64)
     });
     bar.finish_and_clear();
-    let found = match found {
-        Ok(found) => found,
-        Err(e) => {
-            let what = format!("{}: {e}", scenario.name);
-            return super::complain(context, &Diagnostic::plain(what));
-        }
-    };
+    let found = found.map_err(|e| Failure::Run(scenario.name.clone(), e))?;
     if found.cases.is_empty() {
         let what = "this scenario has no such fault to look at";
         let advice = if found.from_file {
@@ -72,24 +56,16 @@ pub(super) fn faults(context: &Context, args: &Args) -> Status {
         } else {
             "choose another kind: this system lacks the part that would fail"
         };
-        return super::complain(context, &Diagnostic::plain(what).advise(advice));
+        return Err(Diagnostic::plain(what).advise(advice).into());
     }
-    let width = if std::io::stdout().is_terminal() {
-        super::run::terminal_width()
-    } else {
-        super::run::WIDTH
-    };
+    let (units, width) = (context.units, super::width());
     let bold = |text: &str| context.style.bold(text);
-    super::say(&faults_text(&scenario, &found, context.units, width, bold));
-    match write_faults(
+    super::say(&faults_text(&scenario, &found, units, width, bold));
+    super::say_where(write_faults(
         &context.out,
         &scenario,
         &found,
-        context.units,
+        units,
         !args.no_figures,
-    ) {
-        Ok(folder) => super::say(&format!("\nTables and figures: {}\n", folder.display())),
-        Err(e) => return super::cannot_leave(context, &e),
-    }
-    Status::Ran
+    )?)
 }

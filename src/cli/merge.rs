@@ -2,46 +2,39 @@
 
 use std::path::PathBuf;
 
-use super::{Context, Status, sweep};
-use crate::report::OutputDir;
+use super::{Context, Failure, Status, sweep};
+use crate::report::sweep as report;
 use crate::study::sweep::{Shard, SweepError, merge};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Folders that `openshut sweep --shard` left.
+    /// Folders that `openshut sweep --shard` left
     #[arg(required = true, value_name = "FOLDER")]
     folders: Vec<PathBuf>,
-    /// Joins what is there even when cases are missing.
+    /// Joins what is there even when cases are missing
     #[arg(long)]
     incomplete: bool,
-    /// Leaves out the figures.
+    /// Leaves out the figures
     #[arg(long)]
     no_figures: bool,
 }
 
 /// Joins the parts of a sweep.
-pub(super) fn merge(context: &Context, args: &Args) -> Status {
-    match try_merge(context, args) {
-        Ok(status) => status,
-        Err(e) => sweep::complain(context, &e),
-    }
-}
-
-fn try_merge(context: &Context, args: &Args) -> Result<Status, SweepError> {
+pub(super) fn merge(context: &Context, args: &Args) -> Result<Status, Failure> {
     let whole = merge::merge(&args.folders)?;
-    if let Some(missing) = sweep::missing_text(&whole) {
+    if let Some(missing) = report::missing_text(&whole) {
         if !args.incomplete {
-            return Err(SweepError::Argument {
+            let advice =
+                "run the missing parts, finish those begun with --resume, or add --incomplete";
+            return Err(Failure::Sweep(SweepError::Argument {
                 what: missing,
-                advice:
-                    "run the missing parts, or those unfinished with --resume; or add --incomplete"
-                        .into(),
-            });
+                advice: advice.into(),
+            }));
         }
         super::note(&missing);
     }
     let folder = context.out.join(Shard::WHOLE.folder(&whole.plan));
-    OutputDir::test(&folder)?;
+    super::try_folder(&folder)?;
     sweep::leave(context, &folder, &whole, !args.no_figures)?;
     Ok(sweep::verdict(&whole))
 }

@@ -9,7 +9,7 @@ use crate::scenario::shelf::STARTER;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Where to write it; an existing file is left alone.
+    /// Where to write it; an existing file stays as it is
     #[arg(value_name = "PATH")]
     path: PathBuf,
 }
@@ -25,14 +25,14 @@ pub(super) fn new(context: &Context, args: &Args) -> Status {
     match made {
         Ok(()) => {
             super::say(&format!(
-                "{0} is written. Now: openshut run {0}\n",
+                "{0} is written. Next: openshut run {0}\n",
                 path.display()
             ));
             Status::Ran
         }
         Err(e) => {
             let fault = if e.kind() == std::io::ErrorKind::AlreadyExists {
-                let what = format!("{} exists already and was left alone", path.display());
+                let what = format!("{} exists and stays as it is", path.display());
                 Diagnostic::plain(what).advise("choose another name")
             } else {
                 let what = format!("{} cannot be written: {e}", path.display());

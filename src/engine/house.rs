@@ -1,6 +1,7 @@
 //! The rooms through time: heat and moisture of all rooms, stepped together.
 
 use super::meter::{Closure, LaneTally, Meter};
+use crate::math::clone_in_place;
 use crate::math::lanes::{Lanes, Seat, blocks, gather, sum};
 use crate::plant::air::{LATENT_HEAT_0C, MoistAir, SaturationTable, humidity_ratio};
 use crate::plant::air_side::{AirState, ReliefTo};
@@ -86,16 +87,28 @@ struct AheadLanes {
     w: Lanes,
 }
 
-/// What a step overwrites besides the rooms' state.
-#[derive(Clone, Debug, Default)]
-struct Kept {
+/// What rooms remember from step to step.
+#[derive(Debug, PartialEq)]
+pub struct HouseState {
+    /// Temperatures and humidity of every room.
+    pub rooms: RoomsState,
+    /// The middle of the last step.
     middle: Vec<MiddleLanes>,
+    /// Length of the last step, s; infinite before the first.
     last_s: f64,
     heat_meter: Meter,
     water_meter: Meter,
 }
 
-/// All rooms with the memory a step needs.
+clone_in_place!(HouseState {
+    rooms,
+    middle,
+    last_s,
+    heat_meter,
+    water_meter
+});
+
+/// The rooms as one system of equations, with the memory that a step needs.
 #[derive(Clone, Debug)]
 pub struct House {
     coupled: CoupledRooms,
@@ -111,19 +124,9 @@ pub struct House {
     leaks: Vec<Leaks>,
     /// Dry air through each door, forth and back, kg/s.
     through_doors: Vec<[f64; 2]>,
-    middle: Vec<MiddleLanes>,
-    /// Length of the last step, s; infinite before the first.
-    last_s: f64,
-    /// How far the last step went from what was foreseen, K.
-    surprise_k: f64,
-    kept: Kept,
-    /// The air as foreseen for the middle of the coming step.
+    /// The air as extrapolated to the middle of the coming step.
     ahead: Vec<AheadLanes>,
     saturated_w: Vec<Lanes>,
-    heat_meter: Meter,
-    water_meter: Meter,
-    start_heat: f64,
-    start_water: f64,
 }
 
 /// Temperature of the ground under rooms that touch it, °C: near the yearly mean of a temperate
@@ -184,49 +187,43 @@ impl House {
             balances: balances.collect(),
             leaks: vec![Leaks::default(); blocks(count)],
             through_doors: vec![[0.0; 2]; ways.len()],
-            middle: vec![MiddleLanes::default(); blocks(count)],
-            last_s: f64::INFINITY,
-            surprise_k: 0.0,
-            kept: Kept::default(),
             ahead: vec![AheadLanes::default(); blocks(count)],
             saturated_w: vec![Lanes::ZERO; blocks(count)],
             facts,
-            heat_meter: Meter::default(),
-            water_meter: Meter::default(),
-            start_heat: 0.0,
-            start_water: 0.0,
         };
-        house.leak(std::iter::repeat_n(0.0, count));
+        house.set_leaks(std::iter::repeat_n(0.0, count));
         house
     }
 
     /// Every store of a room at its initial temperature and humidity.
-    pub fn initial(scenario: &Scenario) -> RoomsState {
+    pub fn initial(scenario: &Scenario) -> HouseState {
         let start = scenario.rooms.iter().map(|r| {
             let w = humidity_ratio(r.initial_rh, r.initial_c, scenario.site.pressure_pa);
             (r.initial_c, w)
         });
-        RoomsState::uniform(&start.collect::<Vec<_>>())
+        HouseState {
+            rooms: RoomsState::uniform(&start.collect::<Vec<_>>()),
+            middle: vec![MiddleLanes::default(); blocks(scenario.rooms.len())],
+            last_s: f64::INFINITY,
+            heat_meter: Meter::default(),
+            water_meter: Meter::default(),
+        }
     }
 
-    /// Starts the meters afresh at `state`.
-    pub fn start_meters(&mut self, state: &RoomsState) {
-        self.heat_meter = Meter::default();
-        self.water_meter = Meter::default();
-        self.start_heat = self.stored_heat(state);
-        self.start_water = self.stored_water(state);
+    /// Starts the meters afresh.
+    pub fn start_meters(&self, state: &mut HouseState) {
+        state.heat_meter = Meter::starting_at(self.stored_heat(&state.rooms));
+        state.water_meter = Meter::starting_at(self.stored_water(&state.rooms));
     }
 
     /// How the heat balance has closed since the meters started, J.
-    pub fn heat_closure(&self, state: &RoomsState) -> Closure {
-        self.heat_meter
-            .closure(self.stored_heat(state) - self.start_heat)
+    pub fn heat_closure(&self, state: &HouseState) -> Closure {
+        state.heat_meter.closure(self.stored_heat(&state.rooms))
     }
 
     /// How the moisture balance has closed since the meters started, kg.
-    pub fn water_closure(&self, state: &RoomsState) -> Closure {
-        self.water_meter
-            .closure(self.stored_water(state) - self.start_water)
+    pub fn water_closure(&self, state: &HouseState) -> Closure {
+        state.water_meter.closure(self.stored_water(&state.rooms))
     }
 
     fn stored_heat(&self, state: &RoomsState) -> f64 {
@@ -254,7 +251,7 @@ impl House {
 
     /// Takes over flows: to be called whenever they have changed.
     pub fn take_flows(&mut self, air: &AirState) {
-        self.leak(air.leaks_m3_s.iter().copied());
+        self.set_leaks(air.leaks_m3_s.iter().copied());
         for (door, net) in self.doors.iter_mut().zip(&air.doors_m3_s) {
             door.net_kg_s = self.density * net;
         }
@@ -276,7 +273,7 @@ impl House {
     }
 
     /// Air through leaks: what wind and buoyancy bring, and what the fan drives out, m³/s.
-    fn leak(&mut self, out_m3_s: impl Iterator<Item = f64>) {
+    fn set_leaks(&mut self, out_m3_s: impl Iterator<Item = f64>) {
         for (room, leak) in out_m3_s.enumerate() {
             let seat = Seat::of(room);
             let natural = seat.get(&self.facts[seat.block].natural_m3_s);
@@ -293,55 +290,35 @@ impl House {
         }
     }
 
-    /// Looks ahead to the middle of the coming step of `dt_s`: the air of every room goes on changing
-    /// as it did in the last one. What coil and doors do with it is then right to second order, as
-    /// the trapezoid rule is (two-step Adams-Bashforth for what the rule leaves explicit).
-    pub fn foresee(&mut self, dt_s: f64, state: &RoomsState) {
-        let on = Lanes::splat(dt_s / self.last_s);
-        let rooms = state.blocks.iter().zip(&self.middle);
+    /// Extrapolates to the middle of the coming step of `dt_s`: the air of every room goes on changing as it
+    /// did in the last one. What coil and doors do with it is then right to second order, as the trapezoid
+    /// rule is (two-step Adams-Bashforth for what the rule leaves explicit).
+    pub fn extrapolate(&mut self, dt_s: f64, state: &mut HouseState) {
+        let on = Lanes::splat(dt_s / state.last_s);
+        let rooms = state.rooms.blocks.iter().zip(&state.middle);
         for (ahead, (now, mid)) in self.ahead.iter_mut().zip(rooms) {
             ahead.air_c = now.air_c + on * (now.air_c - mid.air_c);
             ahead.w = now.w + on * (now.w - mid.w);
         }
-        self.last_s = dt_s;
+        state.last_s = dt_s;
     }
 
-    /// Keeps what [`take_back`](Self::take_back) brings back.
-    pub fn keep(&mut self) {
-        self.kept.middle.clone_from(&self.middle);
-        self.kept.last_s = self.last_s;
-        self.kept.heat_meter = self.heat_meter;
-        self.kept.water_meter = self.water_meter;
-    }
-
-    /// As if no step had been made since [`keep`](Self::keep); the caller keeps the rooms' state.
-    pub fn take_back(&mut self) {
-        self.middle.clone_from(&self.kept.middle);
-        self.last_s = self.kept.last_s;
-        self.heat_meter = self.kept.heat_meter;
-        self.water_meter = self.kept.water_meter;
-    }
-
-    /// How far the air of any room ended from where the last step's outset pointed, K: with the
-    /// square of a step's length it grows, and says how long the next may be. Moisture counts by
-    /// the heat that it takes to evaporate.
-    pub fn surprise_k(&self) -> f64 {
-        self.surprise_k
-    }
-
-    fn compare(&mut self) {
+    /// How far the air of any room ended from where the step's outset pointed, K: with the square of a
+    /// step's length it grows, and says how long the next may be. Moisture counts by the heat that it takes
+    /// to evaporate.
+    fn deviation_k(&self, middle: &[MiddleLanes]) -> f64 {
         // Latent heat over specific heat, K per kg/kg.
         let per_w = Lanes::splat(LATENT_HEAT_0C / CP_MOIST);
-        let rooms = self.middle.iter().zip(&self.ahead);
+        let rooms = middle.iter().zip(&self.ahead);
         let apart = rooms.fold(Lanes::ZERO, |most, (mid, ahead)| {
             let warmer = (mid.air_c - ahead.air_c).abs();
             most.max(warmer).max(per_w * (mid.w - ahead.w).abs())
         });
         let [a, b] = apart.to_array();
-        self.surprise_k = 2.0 * a.max(b);
+        2.0 * a.max(b)
     }
 
-    /// Air of a room as last foreseen.
+    /// Air of a room as last extrapolated.
     #[inline]
     pub fn ahead(&self, room: usize) -> MoistAir {
         let seat = Seat::of(room);
@@ -352,16 +329,17 @@ impl House {
         }
     }
 
-    /// Steps all rooms by `dt_s`, which [`foresee`](Self::foresee) must have been told, at the flows
-    /// last taken over; the error is the index of a room whose balance has no solution.
+    /// Steps all rooms by `dt_s`, for which [`extrapolate`](Self::extrapolate) was called, at the flows
+    /// last taken over. Returns how far the air of any room ended from where the step's outset pointed, K;
+    /// the error is the index of a room whose balance has no solution.
     pub fn step(
         &mut self,
         dt_s: f64,
         drive: &Drive,
         outlet_air: &[MoistAir],
         plenum: MoistAir,
-        state: &mut RoomsState,
-    ) -> Result<(), usize> {
+        state: &mut HouseState,
+    ) -> Result<f64, usize> {
         self.surroundings(drive);
         self.supply(outlet_air, plenum);
         self.between_rooms(drive);
@@ -369,13 +347,12 @@ impl House {
             dt_s,
             &self.balances,
             &self.through_doors,
-            state,
-            &mut self.middle,
+            &mut state.rooms,
+            &mut state.middle,
         )?;
-        self.compare();
-        self.meter(dt_s, drive, outlet_air, plenum);
+        self.meter(dt_s, drive, outlet_air, plenum, state);
         self.condense(dt_s, state);
-        Ok(())
+        Ok(self.deviation_k(&state.middle))
     }
 
     /// Outdoors, sun, people.
@@ -406,7 +383,7 @@ impl House {
     }
 
     /// Doors: what the fan drives through them, and what warm and cold air exchange of themselves.
-    /// The exchange follows the temperature difference foreseen for the middle of the step.
+    /// The exchange follows the temperature difference extrapolated for the middle of the step.
     fn between_rooms(&mut self, drive: &Drive) {
         let ahead = &self.ahead;
         let air_c = |room: usize| {
@@ -428,14 +405,21 @@ impl House {
 
     /// Counts everything that crosses the rooms' boundary, at the middle of the step and in
     /// absolute terms: it closes only if every room's air balance does.
-    fn meter(&mut self, dt_s: f64, drive: &Drive, outlet_air: &[MoistAir], plenum: MoistAir) {
+    fn meter(
+        &self,
+        dt_s: f64,
+        drive: &Drive,
+        outlet_air: &[MoistAir],
+        plenum: MoistAir,
+        state: &mut HouseState,
+    ) {
         let outdoor_c = Lanes::splat(drive.outdoor.t_c);
         let outdoor_w = Lanes::splat(drive.outdoor.w);
         let ground_c = Lanes::splat(GROUND_C);
         let cp = Lanes::splat(CP_MOIST);
         let (mut heat, mut water) = (LaneTally::default(), LaneTally::default());
         let rooms = self.facts.iter().zip(&self.leaks);
-        for ((facts, leaks), (d, mid)) in rooms.zip(drive.rooms.iter().zip(&self.middle)) {
+        for ((facts, leaks), (d, mid)) in rooms.zip(drive.rooms.iter().zip(&state.middle)) {
             heat.add([
                 leaks.into_kg_s * cp * outdoor_c,
                 -(leaks.out_kg_s * cp * mid.air_c),
@@ -451,33 +435,33 @@ impl House {
             ]);
         }
         let (mut heat, mut water) = (heat.total(), water.total());
-        let mut blow = |kg_s: f64, (t_c, w): (f64, f64)| {
+        let mut flow = |kg_s: f64, (t_c, w): (f64, f64)| {
             heat.add(kg_s * CP_MOIST * t_c);
             water.add(kg_s * w);
         };
         let own = |seat: Seat| {
-            let mid = &self.middle[seat.block];
+            let mid = &state.middle[seat.block];
             (seat.get(&mid.air_c), seat.get(&mid.w))
         };
         let relief = self.relief.iter().zip(std::iter::once(&plenum));
         for (stream, from) in self.outlets.iter().zip(outlet_air).chain(relief) {
             if stream.kg_s >= 0.0 {
-                blow(stream.kg_s, (from.t_c, from.w));
+                flow(stream.kg_s, (from.t_c, from.w));
             } else {
-                blow(stream.kg_s, own(stream.seat));
+                flow(stream.kg_s, own(stream.seat));
             }
         }
         for stream in &self.returns {
-            blow(stream.kg_s, own(stream.seat));
+            flow(stream.kg_s, own(stream.seat));
         }
-        self.heat_meter.add(heat, dt_s);
-        self.water_meter.add(water, dt_s);
+        state.heat_meter.add(heat, dt_s);
+        state.water_meter.add(water, dt_s);
     }
 
     /// Air cannot hold more than saturation: the rest runs down the wall and leaves the balance.
-    fn condense(&mut self, dt_s: f64, state: &mut RoomsState) {
+    fn condense(&mut self, dt_s: f64, state: &mut HouseState) {
         let table = &self.saturation;
-        let rooms = state.blocks.iter_mut().zip(&mut self.saturated_w);
+        let rooms = state.rooms.blocks.iter_mut().zip(&mut self.saturated_w);
         for ((s, saturated), facts) in rooms.zip(&self.facts) {
             *saturated = Lanes::from(s.air_c.to_array().map(|t_c| table.w_sat(t_c)));
             let excess = s.w - *saturated;
@@ -487,7 +471,7 @@ impl House {
             let gone = excess.max(Lanes::ZERO);
             let mut condensed = LaneTally::default();
             condensed.add([-(gone * facts.water_kg[0]) / Lanes::splat(dt_s)]);
-            self.water_meter.add(condensed.total(), dt_s);
+            state.water_meter.add(condensed.total(), dt_s);
             s.w -= gone;
         }
     }

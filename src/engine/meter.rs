@@ -7,19 +7,30 @@ use crate::math::lanes::{Lanes, sum};
 /// Adds up what crosses a boundary, and says how well it accounts for the change of store.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Meter {
+    /// What was stored when the meter started, J or kg.
+    stored: f64,
     net: f64,
     throughput: f64,
 }
 
 impl Meter {
+    /// A meter that starts with so much stored, J or kg.
+    pub fn starting_at(stored: f64) -> Meter {
+        Meter {
+            stored,
+            ..Meter::default()
+        }
+    }
+
     /// Counts flows already added up, that last `dt_s`.
     pub fn add(&mut self, flows: Tally, dt_s: f64) {
         self.net += flows.net * dt_s;
         self.throughput += flows.throughput * dt_s;
     }
 
-    /// The balance after the store has changed by `stored` (J or kg).
+    /// The balance now that `stored` is stored (J or kg).
     pub fn closure(&self, stored: f64) -> Closure {
+        let stored = stored - self.stored;
         let residual = stored - self.net;
         Closure {
             stored,

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::event::{Event, What};
 use super::sample::SoundSample;
-use crate::plant::air_side::{AirSide, AirState};
+use crate::plant::air_side::{AirScratch, AirSide, AirState};
 use crate::plant::fan::Fan;
 use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::db_to_energy;
@@ -14,43 +14,64 @@ use crate::scenario::Scenario;
 
 /// A room is judged on the energy mean of whole minutes, s.
 const JUDGED_OVER_S: f64 = 60.0;
-/// A room is back within its limit when a minute's mean is this far under it, dB, so that a level
+/// A room is within its limit when a minute's mean is this far under it, dB, so that a level
 /// near the limit does not chatter (our own choice).
 const BACK_UNDER_DB: f64 = 1.0;
 /// Points at which the fan's efficiency is searched for its peak.
 const PEAK_POINTS: usize = 400;
 
-/// Steps the sound of one scenario. Owns its scratch memory; a step allocates nothing but events.
+/// How sound of one scenario is worked out and judged; it does not change.
 #[derive(Debug, Clone)]
 pub struct SoundStage {
     model: SoundModel,
     fan: Arc<Fan>,
     /// Highest efficiency of the fan's curve; `None` where it is not known.
     peak_efficiency: Option<f64>,
+    rooms: Vec<RoomLimit>,
+}
+
+/// Memory of [`SoundStage::step`].
+#[derive(Debug, Clone)]
+pub struct SoundScratch {
     outlets: Vec<OutletOperating>,
     drops_pa: Vec<f64>,
-    minute: Minute,
-    rooms: Vec<Judged>,
 }
 
-/// The minute in hand: energy sums of the sounds that are over, by room and source, and how long
-/// the present one has lasted.
-#[derive(Debug, Clone)]
-struct Minute {
+/// The minute being judged, and which rooms the last ones found above their limits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MinuteState {
+    /// Energy sums of the sounds that are over, by room and source.
     sums: Vec<[f64; 6]>,
+    /// How long the present sound has lasted, and the minute.
     held_s: f64,
     seconds: f64,
+    above: Vec<bool>,
 }
 
-impl Minute {
+impl MinuteState {
+    fn new(rooms: usize) -> MinuteState {
+        MinuteState {
+            sums: vec![[0.0; 6]; rooms],
+            held_s: 0.0,
+            seconds: 0.0,
+            above: vec![false; rooms],
+        }
+    }
+
     fn restart(&mut self) {
         self.sums.fill([0.0; 6]);
         self.held_s = 0.0;
         self.seconds = 0.0;
     }
 
+    /// Forgets the minute and who was above: a run begins.
+    pub fn begin(&mut self) {
+        self.restart();
+        self.above.fill(false);
+    }
+
     /// Adds the present sound to the sums; it is over.
-    fn settle(&mut self, heard: &[Heard]) {
+    pub fn settle(&mut self, heard: &[Heard]) {
         if self.held_s > 0.0 {
             for (sums, heard) in self.sums.iter_mut().zip(heard) {
                 for (sum, energy) in sums.iter_mut().zip(&heard.by_source_a) {
@@ -62,14 +83,13 @@ impl Minute {
     }
 }
 
-/// A room under its limit or above it.
+/// A room's limit, as level and as energies to be above it and to be back within it.
 #[derive(Debug, Clone)]
-struct Judged {
+struct RoomLimit {
     name: String,
     limit_dba: f64,
     limit: f64,
     back: f64,
-    above: bool,
 }
 
 impl SoundStage {
@@ -82,20 +102,12 @@ impl SoundStage {
             model: scene.model.clone(),
             peak_efficiency: scene.efficiency_known.then(|| peak_efficiency(&fan)),
             fan,
-            outlets: vec![OutletOperating::default(); scenario.outlets.len()],
-            drops_pa: vec![0.0; scenario.outlets.len()],
-            minute: Minute {
-                sums: vec![[0.0; 6]; scenario.rooms.len()],
-                held_s: 0.0,
-                seconds: 0.0,
-            },
             rooms: rooms
-                .map(|(room, limit)| Judged {
+                .map(|(room, limit)| RoomLimit {
                     name: room.name.clone(),
                     limit_dba: limit.dba.value,
                     limit: db_to_energy(limit.dba.value),
                     back: db_to_energy(limit.dba.value - BACK_UNDER_DB),
-                    above: false,
                 })
                 .collect(),
         }
@@ -111,20 +123,31 @@ impl SoundStage {
         }
     }
 
-    /// Forgets the minute being judged and who was above: a run begins.
-    pub fn begin(&mut self) {
-        self.minute.restart();
-        for room in &mut self.rooms {
-            room.above = false;
+    /// No room above its limit, and no minute begun.
+    pub fn initial_minute(&self) -> MinuteState {
+        MinuteState::new(self.rooms.len())
+    }
+
+    /// Memory for an air side of so many outlets.
+    pub fn scratch(outlets: usize) -> SoundScratch {
+        SoundScratch {
+            outlets: vec![OutletOperating::default(); outlets],
+            drops_pa: vec![0.0; outlets],
         }
     }
 
-    /// Brings `sound` to the flows of `air`, which must have changed since the last call:
-    /// where they did not, the sound is the same and there is nothing to do.
-    pub fn step(&mut self, air_side: &AirSide, air: &AirState, sound: &mut SoundSample) {
-        air_side.damper_drops(air, &mut self.drops_pa);
-        let found = air.outlets_m3_s.iter().zip(&self.drops_pa);
-        for (outlet, (&flow_m3_s, &damper_drop_pa)) in self.outlets.iter_mut().zip(found) {
+    /// Brings `sound` to the flows of `air`.
+    pub fn step(
+        &self,
+        air_side: &AirSide,
+        air: &AirState,
+        air_scratch: &mut AirScratch,
+        scratch: &mut SoundScratch,
+        sound: &mut SoundSample,
+    ) {
+        air_side.damper_drops(air, air_scratch, &mut scratch.drops_pa);
+        let found = air.outlets_m3_s.iter().zip(&scratch.drops_pa);
+        for (outlet, (&flow_m3_s, &damper_drop_pa)) in scratch.outlets.iter_mut().zip(found) {
             *outlet = OutletOperating {
                 flow_m3_s,
                 damper_drop_pa,
@@ -134,12 +157,11 @@ impl SoundStage {
             fan_flow_m3_s: air.fan_m3_s,
             fan_static_pa: air.fan_rise_pa,
             fan_efficiency_ratio: self.efficiency_ratio(air),
-            outlets: &self.outlets,
+            outlets: &scratch.outlets,
             relief_flow_m3_s: air.relief_m3_s,
             relief_drop_pa: air_side.relief_drop_pa(air),
             return_flow_m3_s: air.returns_m3_s.iter().sum(),
         };
-        self.minute.settle(&sound.heard);
         self.model.step(&now, &mut sound.state);
         let rooms = sound.heard.iter_mut().zip(&sound.state.rooms);
         for (i, (heard, room)) in rooms.enumerate() {
@@ -159,42 +181,57 @@ impl SoundStage {
         Some(flow * rise_pa / self.fan.power.power_and_slope(flow).0 / peak)
     }
 
-    /// Judges the rooms once a minute, on that minute's energy mean. `sound` is what
-    /// [`SoundStage::step`] last made of it.
-    pub fn judge(&mut self, t_s: f64, dt_s: f64, sound: &SoundSample, events: &mut Vec<Event>) {
-        self.minute.held_s += dt_s;
-        self.minute.seconds += dt_s;
-        if self.minute.seconds < JUDGED_OVER_S - 1e-6 {
+    /// Judges the rooms once a minute, on that minute's energy mean. `sound` has lasted for the `dt_s` up to
+    /// `t_s`.
+    pub fn judge(
+        &self,
+        t_s: f64,
+        dt_s: f64,
+        sound: &SoundSample,
+        minute: &mut MinuteState,
+        events: &mut Vec<Event>,
+    ) {
+        minute.held_s += dt_s;
+        minute.seconds += dt_s;
+        if minute.seconds < JUDGED_OVER_S - 1e-6 {
             return;
         }
-        self.judge_minute(t_s, sound, events);
+        self.judge_minute(t_s, sound, minute, events);
     }
 
     #[cold]
-    fn judge_minute(&mut self, t_s: f64, sound: &SoundSample, events: &mut Vec<Event>) {
-        self.minute.settle(&sound.heard);
-        let part = self.minute.seconds.recip();
-        for (room, sums) in self.rooms.iter_mut().zip(&self.minute.sums) {
+    fn judge_minute(
+        &self,
+        t_s: f64,
+        sound: &SoundSample,
+        minute: &mut MinuteState,
+        events: &mut Vec<Event>,
+    ) {
+        minute.settle(&sound.heard);
+        let part = minute.seconds.recip();
+        let judged = minute.sums.iter().zip(&mut minute.above);
+        for (room, (sums, above)) in self.rooms.iter().zip(judged) {
             let mean = Heard {
                 by_source_a: sums.map(|sum| part * sum),
                 ..Heard::default()
             };
             let energy = mean.a_energy();
-            let above = energy > if room.above { room.back } else { room.limit };
-            if above != room.above {
-                room.above = above;
-                events.push(told(t_s, room, &mean));
+            let now = energy > if *above { room.back } else { room.limit };
+            if now != *above {
+                *above = now;
+                events.push(crossed(t_s, room, now, &mean));
             }
         }
-        self.minute.restart();
+        minute.restart();
     }
 }
 
-fn told(t_s: f64, room: &Judged, mean: &Heard) -> Event {
+/// A room has gone above its limit, or is back.
+fn crossed(t_s: f64, room: &RoomLimit, above: bool, mean: &Heard) -> Event {
     let (source, share) = mean.ruling();
     let (name, limit, level) = (&room.name, room.limit_dba, mean.dba());
-    let cause = format!("{} rules, {:.0} %", source.name(), 100.0 * share);
-    let text = if room.above {
+    let cause = format!("dominant source: {}, {:.0} %", source.name(), 100.0 * share);
+    let text = if above {
         format!("{name} goes above its {limit:.0} dB(A): {level:.0} dB(A), {cause}")
     } else {
         format!("{name} is back within its {limit:.0} dB(A): {level:.0} dB(A)")

@@ -21,6 +21,7 @@ pub use state::{FaultState, Scheduled};
 pub use sun::{SensorSun, SunOnSensor};
 
 use crate::control::Mode;
+use crate::quantity::{Dimension, UnitSystem};
 
 /// What is broken, by indices of zones, outlets and the controller's channels.
 #[derive(Clone, Debug, PartialEq)]
@@ -150,7 +151,7 @@ impl Fault {
     }
 
     /// The fault in a few words, such as `damper of study stuck at 30 %`.
-    pub fn words(&self, parts: &Parts<'_>) -> String {
+    pub fn words(&self, parts: &Parts<'_>, units: UnitSystem) -> String {
         let subject = self.subject(parts);
         match self {
             Fault::DamperStuck {
@@ -174,15 +175,19 @@ impl Fault {
             }
             Fault::SensorLost { .. } => format!("sensor of {subject} lost"),
             Fault::SensorFrozen { reading_c, .. } => {
-                let at = reading_c.map_or(String::new(), |c| format!(" at {c:.1} °C"));
+                let at = reading_c.map_or(String::new(), |c| {
+                    format!(" at {}", units.show(c, Dimension::Temperature))
+                });
                 format!("sensor of {subject} frozen{at}")
             }
             Fault::SensorOffset { offset_k, .. } => {
                 let side = if *offset_k < 0.0 { "low" } else { "high" };
-                format!("sensor of {subject} reads {:.1} K {side}", offset_k.abs())
+                let size = units.show_difference(offset_k.abs(), Dimension::Temperature);
+                format!("sensor of {subject} reads {size} {side}")
             }
             Fault::SensorInSun { rise_k, .. } => {
-                format!("sensor of {subject} in the sun, up to {rise_k:.1} K")
+                let rise = units.show_difference(*rise_k, Dimension::Temperature);
+                format!("sensor of {subject} in the sun, up to {rise}")
             }
             Fault::BusOpen { after_damper, .. } => {
                 format!("damper bus open after damper {after_damper}")

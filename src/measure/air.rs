@@ -1,10 +1,10 @@
-//! Static pressure, face velocity and relief share.
+//! Total external static, face velocity and bypass fraction.
 
 use super::lasting::Lasting;
 use super::limits::face_velocity_limit;
-use super::{Limit, Measure, Observer, call_mask, calling};
+use super::{Limit, Measure, Note, Observer, Shown, call_mask, calling};
 use crate::engine::sample::Sample;
-use crate::quantity::{self, Dimension, UnitSystem};
+use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 
 /// A largest value with its instant and the zones that called.
@@ -41,10 +41,10 @@ fn zone_names(scenario: &Scenario) -> Vec<String> {
     scenario.zones.iter().map(|z| z.name.clone()).collect()
 }
 
-/// A peak is told of where it is so much higher than what lasted.
-const TOLD_PEAK: f64 = 1.02;
+/// A peak is noted where it is so much higher than what lasted.
+const SHOWN_PEAK: f64 = 1.02;
 
-/// Watches external static: supply plenum less return plenum. What is judged lasted for
+/// Watches total external static: supply minus return. What is judged lasted for
 /// [`super::lasting::QUALIFY_S`]; time above the limit counts every step.
 #[derive(Clone, Debug)]
 pub struct Pressure {
@@ -79,7 +79,7 @@ impl Observer for Pressure {
             self.worst.set(self.lasting.value(), sample);
         }
         self.peak_pa = self.peak_pa.max(p);
-        if !self.limit.holds(p) {
+        if !self.limit.passes(p) {
             self.above_s += dt_s;
         }
         if sample.air.stalled {
@@ -88,15 +88,17 @@ impl Observer for Pressure {
     }
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
-        let mut note = calling(&self.zones, self.worst.calls);
-        if self.peak_pa > TOLD_PEAK * self.worst.value {
-            let peak = quantity::display(self.peak_pa, Dimension::Pressure, UnitSystem::Si);
-            note = format!("{note}; peak {peak} for less than 5 s");
+        let mut note = Note::from(calling(&self.zones, self.worst.calls));
+        if self.peak_pa > SHOWN_PEAK * self.worst.value {
+            note = note
+                .words("; peak ")
+                .value(self.peak_pa, Dimension::Pressure)
+                .words(" for less than 5 s");
         }
         vec![
             Measure::new(
                 "static_worst",
-                "worst external static (supply less return plenum)",
+                "highest total external static (supply minus return)",
                 "house",
                 self.worst.value,
                 Dimension::Pressure,
@@ -105,18 +107,20 @@ impl Observer for Pressure {
             .judged(&self.limit),
             Measure::new(
                 "static_above_limit",
-                "time above the limit of external static",
+                "time above the limit of total external static",
                 "house",
                 self.above_s,
                 Dimension::Time,
-            ),
+            )
+            .less_is_better(),
             Measure::new(
                 "fan_stalled",
-                "time with the fan left of its peak",
+                "time the fan ran stalled, left of its peak",
                 "house",
                 self.stalled_s,
                 Dimension::Time,
-            ),
+            )
+            .less_is_better(),
         ]
     }
 }
@@ -176,7 +180,7 @@ impl Observer for FaceVelocity {
             self.any_above = false;
             for (face, o) in self.outlets.iter_mut().zip(&sample.outlets) {
                 face.worst.see(o.face_velocity_m_s, sample);
-                face.above = !face.limit.holds(o.face_velocity_m_s);
+                face.above = !face.limit.passes(o.face_velocity_m_s);
                 self.any_above |= face.above;
             }
         }
@@ -191,9 +195,10 @@ impl Observer for FaceVelocity {
         self.outlets
             .iter()
             .map(|face| {
-                let mut note = calling(&self.zones, face.worst.calls);
+                let mut note = Note::from(calling(&self.zones, face.worst.calls));
                 if face.above_s > 0.0 {
-                    note = format!("{note}; {:.0} min above", face.above_s / 60.0);
+                    let above = note.words("; ").value(face.above_s, Dimension::Time);
+                    note = above.words(" above the limit");
                 }
                 Measure::new(
                     "face_velocity_worst",
@@ -209,9 +214,9 @@ impl Observer for FaceVelocity {
     }
 }
 
-/// Watches how much of the coil's air goes round through the relief while the unit runs.
+/// Watches the bypass fraction: coil air that goes round through the relief while the unit runs.
 #[derive(Clone, Debug)]
-pub struct ReliefShare {
+pub struct BypassFraction {
     limit: Limit,
     zones: Vec<String>,
     fitted: bool,
@@ -220,10 +225,10 @@ pub struct ReliefShare {
     fan_m3: f64,
 }
 
-impl ReliefShare {
+impl BypassFraction {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> ReliefShare {
-        ReliefShare {
+    pub fn new(scenario: &Scenario) -> BypassFraction {
+        BypassFraction {
             limit: scenario.limits.relief_share.clone(),
             zones: zone_names(scenario),
             fitted: scenario.relief.is_some(),
@@ -234,7 +239,7 @@ impl ReliefShare {
     }
 }
 
-impl Observer for ReliefShare {
+impl Observer for BypassFraction {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
         if !self.fitted || sample.unit.speed <= 0.0 || sample.air.fan_flow_m3_s <= 0.0 {
             return;
@@ -253,8 +258,8 @@ impl Observer for ReliefShare {
         }
         vec![
             Measure::new(
-                "relief_share_worst",
-                "largest share of coil air through the relief",
+                "bypass_fraction_worst",
+                "highest bypass fraction (relief air over coil air)",
                 "house",
                 self.worst.value,
                 Dimension::Fraction,
@@ -262,12 +267,14 @@ impl Observer for ReliefShare {
             .at(self.worst.t_s, calling(&self.zones, self.worst.calls))
             .judged(&self.limit),
             Measure::new(
-                "relief_share_mean",
-                "mean share through the relief while the unit runs",
+                "bypass_fraction_mean",
+                "mean bypass fraction while the unit runs",
                 "house",
                 self.relief_m3 / self.fan_m3,
                 Dimension::Fraction,
-            ),
+            )
+            .less_is_better()
+            .shown(Shown::Always),
         ]
     }
 }
@@ -296,25 +303,27 @@ mod tests {
         watch.measures(seconds.len() as f64)
     }
 
-    /// A house held far below outdoors by its return: 100 Pa in supply, 30 Pa of suction, rated 125 Pa.
+    /// A house held far below outdoors by its return: 100 Pa in supply, 30 Pa below in return, rated 125 Pa.
     #[test]
-    fn static_counts_the_suction_of_the_return() {
+    fn static_counts_the_return_static() {
         let m = pressed(&[(100.0, -20.0); 30]);
-        assert_eq!((m[0].value, m[0].holds()), (120.0, Some(true)));
+        assert_eq!((m[0].value, m[0].passes()), (120.0, Some(true)));
         let m = pressed(&[(100.0, -30.0); 30]);
-        assert_eq!((m[0].value, m[0].holds()), (130.0, Some(false)));
+        assert_eq!((m[0].value, m[0].passes()), (130.0, Some(false)));
         assert_eq!(m[1].value, 30.0);
     }
 
-    /// One second of 148 Pa, as when a fan starts ahead of its relief, breaks no limit; five do.
+    /// One second of 148 Pa, as when a fan starts ahead of its relief, exceeds no limit; five seconds do.
     #[test]
-    fn a_peak_of_a_second_is_told_of_and_not_judged() {
+    fn a_peak_of_a_second_is_noted_and_not_judged() {
         let mut day = [(60.0, -20.0); 40];
         day[10].0 = 128.0;
         let m = pressed(&day);
-        assert_eq!((m[0].value, m[0].holds()), (80.0, Some(true)));
+        assert_eq!((m[0].value, m[0].passes()), (80.0, Some(true)));
         assert!(
-            m[0].note.ends_with("peak 148 Pa for less than 5 s"),
+            m[0].note
+                .to_string()
+                .ends_with("peak 148 Pa for less than 5 s"),
             "{}",
             m[0].note
         );
@@ -322,7 +331,7 @@ mod tests {
         day[10..15].fill((128.0, -20.0));
         let m = pressed(&day);
         assert_eq!((m[0].value, m[0].at_s), (148.0, Some(15.0)));
-        assert_eq!(m[0].holds(), Some(false));
-        assert!(!m[0].note.contains("peak"), "{}", m[0].note);
+        assert_eq!(m[0].passes(), Some(false));
+        assert!(!m[0].note.to_string().contains("peak"), "{}", m[0].note);
     }
 }

@@ -1,4 +1,4 @@
-//! How far shut doors set rooms apart from the hall: pressure of every room against the return's.
+//! Room pressure against the return's room: what shut doors do.
 //!
 //! A room that gets supply air and has no way back for it but a thin gap under its door fills until
 //! the air leaves through leaks instead, while the return draws outdoor air into the hall.
@@ -23,7 +23,7 @@ pub struct RoomPressure {
     worst: Apart,
 }
 
-/// A room, how far it stands apart, and when.
+/// A room, its pressure against the return's, and when.
 #[derive(Clone, Copy, Debug)]
 struct Apart {
     room: usize,
@@ -56,7 +56,7 @@ impl RoomPressure {
         }
     }
 
-    /// The room that stands furthest apart at this instant.
+    /// The room with the largest difference at this instant.
     fn look(&self, sample: &Sample) -> Apart {
         let Some(hall) = sample.rooms.get(self.hall).map(|r| r.pressure_pa) else {
             return Apart::NONE;
@@ -85,7 +85,7 @@ impl Observer for RoomPressure {
         }
         if self.lasting.see_for(self.now.pa.abs(), dt_s) {
             self.worst = Apart {
-                // The least of the last seconds, on the side where the room stands now.
+                // The least of the last seconds, on the side where the room is now.
                 pa: self.lasting.value().copysign(self.now.pa),
                 t_s: sample.t_s,
                 calls: call_mask(sample),
@@ -107,7 +107,7 @@ impl Observer for RoomPressure {
         vec![
             Measure::new(
                 "room_pressure_worst",
-                "furthest pressure of a room from that of the return's",
+                "room pressure against the return's room",
                 "house",
                 w.pa.abs(),
                 Dimension::Pressure,
@@ -127,7 +127,7 @@ mod tests {
         let scenario = Scenario::embedded("family-house").unwrap();
         let mut watch = RoomPressure::new(&scenario);
         let none = watch.measures(0.0);
-        assert!(none[0].value.is_nan() && none[0].holds().is_none());
+        assert!(none[0].value.is_nan() && none[0].passes().is_none());
         let hall = scenario.air.returns[0].room;
         let other = (hall + 1) % scenario.rooms.len();
         let mut sample = Sample {
@@ -156,14 +156,14 @@ mod tests {
         hold(&mut watch, -19.0, 5);
         let m = &watch.measures(14.0)[0];
         assert_eq!((m.value, m.at_s), (8.0, Some(5.0)));
-        assert_eq!(m.holds(), Some(false));
+        assert_eq!(m.passes(), Some(false));
         hold(&mut watch, -22.0, 5);
         let m = &watch.measures(19.0)[0];
         assert_eq!((m.value, m.at_s), (10.0, Some(19.0)));
-        let told = format!(
+        let note = format!(
             "{} below {}; no zone calling",
             scenario.rooms[other].name, scenario.rooms[hall].name
         );
-        assert_eq!(m.note, told);
+        assert_eq!(m.note.to_string(), note);
     }
 }

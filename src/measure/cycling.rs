@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use super::{Limits, Measure, Observer};
+use super::{Limits, Measure, Observer, Shown};
 use crate::control::NoticeKind;
 use crate::engine::event::{Event, What};
 use crate::engine::sample::Sample;
@@ -17,7 +17,7 @@ pub struct Cycling {
     limits: Limits,
     running: Option<bool>,
     changed_s: f64,
-    /// Whether the interval in hand began with an edge (the first of a record has not).
+    /// Whether the present interval began with an edge (the first of a record has not).
     complete: bool,
     starts: u32,
     recent: VecDeque<f64>,
@@ -95,19 +95,19 @@ impl Cycling {
     }
 }
 
-/// A lock-out of a run, as its measures tell of it.
+/// A lock-out of a run, as its measures have it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LockedOut {
     /// When it began first, s.
     pub from_s: f64,
-    /// How long it lasted, all spells together, s.
+    /// How long it lasted, all times together, s.
     pub total_s: f64,
     /// The protection that locked the unit out first.
     pub by: String,
 }
 
 impl LockedOut {
-    /// Whether it was one spell up to the end of a run of `duration_s`.
+    /// Whether it was one time up to the end of a run of `duration_s`.
     pub fn to_end(&self, duration_s: f64) -> bool {
         self.from_s + self.total_s > duration_s - 0.5
     }
@@ -119,7 +119,7 @@ pub fn locked_out(measures: &[Measure]) -> Option<LockedOut> {
     Some(LockedOut {
         from_s: m.at_s.filter(|_| m.value > 0.0)?,
         total_s: m.value,
-        by: m.note.clone(),
+        by: m.note.to_string(),
     })
 }
 
@@ -172,7 +172,9 @@ impl Observer for Cycling {
         let count =
             |key, title, n: u32| Measure::new(key, title, "house", f64::from(n), Dimension::Count);
         vec![
-            count("starts", "compressor starts", self.starts),
+            count("starts", "compressor starts", self.starts)
+                .less_is_better()
+                .shown(Shown::Always),
             Measure::new(
                 "starts_worst_hour",
                 "starts in the worst rolling hour",
@@ -211,7 +213,9 @@ impl Observer for Cycling {
                 self.short_by_protection,
             ),
             count("trips", "protection trips", self.trips).judged(&self.limits.trips),
-            count("lock_outs", "lock-outs", self.lock_outs),
+            count("lock_outs", "lock-outs", self.lock_outs)
+                .less_is_better()
+                .shown(Shown::IfAny),
             Measure::new(
                 "locked_out",
                 "time locked out",
@@ -219,10 +223,12 @@ impl Observer for Cycling {
                 self.locked_s,
                 Dimension::Time,
             )
-            .at(self.locked_from_s, self.locked_by.as_str()),
+            .at(self.locked_from_s, self.locked_by.as_str())
+            .less_is_better()
+            .shown(Shown::IfAny),
             Measure::new(
                 "run_share",
-                "share of time the compressor ran",
+                "share of the run with the compressor on",
                 "house",
                 self.run_s / end_s,
                 Dimension::Fraction,
@@ -276,13 +282,13 @@ mod tests {
         let mut c = Cycling::new(&Limits::default());
         for k in 0..100 {
             let t_s = f64::from(k);
-            let told: &[NoticeKind] = match k {
+            let kinds: &[NoticeKind] = match k {
                 10 => &[Trip, LockOut],
                 40 => &[LockOutCleared],
                 70 => &[LockOut],
                 _ => &[],
             };
-            for &kind in told {
+            for &kind in kinds {
                 c.event(&Event {
                     t_s,
                     what: What::Control(kind),

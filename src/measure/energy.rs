@@ -1,11 +1,11 @@
-//! Energy, efficiency, and how near the supply air comes to its cut-out.
+//! Energy, efficiency, and the supply-temperature margin.
 
-use super::{Limit, Measure, Observer, call_mask, calling};
+use super::{Limit, Measure, Observer, Shown, Side, call_mask, calling};
 use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 
-/// Watches the distance of supply air from the trip of its mode, from two minutes into a run.
+/// Watches the margin of supply air to the trip of its mode, from two minutes into a run.
 #[derive(Clone, Debug)]
 pub struct SupplyMargin {
     limit: Limit,
@@ -13,7 +13,17 @@ pub struct SupplyMargin {
     high_c: Option<f64>,
     zones: Vec<String>,
     on_s: f64,
-    least: (f64, f64, u64, f64),
+    minimum: Minimum,
+}
+
+/// The smallest margin so far.
+#[derive(Clone, Copy, Debug)]
+struct Minimum {
+    margin_k: f64,
+    t_s: f64,
+    calls: u64,
+    supply_c: f64,
+    heating: bool,
 }
 
 /// The start-up of a run is not judged, s (the protections are blind for as long).
@@ -28,7 +38,13 @@ impl SupplyMargin {
             high_c: scenario.supply_high_trip_c(),
             zones: scenario.zones.iter().map(|z| z.name.clone()).collect(),
             on_s: 0.0,
-            least: (f64::NAN, f64::NAN, 0, f64::NAN),
+            minimum: Minimum {
+                margin_k: f64::NAN,
+                t_s: f64::NAN,
+                calls: 0,
+                supply_c: f64::NAN,
+                heating: false,
+            },
         }
     }
 }
@@ -55,28 +71,39 @@ impl Observer for SupplyMargin {
         } else {
             t - trip
         };
-        if self.least.0.is_nan() || margin < self.least.0 {
-            self.least = (margin, sample.t_s, call_mask(sample), t);
+        if self.minimum.margin_k.is_nan() || margin < self.minimum.margin_k {
+            self.minimum = Minimum {
+                margin_k: margin,
+                t_s: sample.t_s,
+                calls: call_mask(sample),
+                supply_c: t,
+                heating: sample.unit.heating,
+            };
         }
     }
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
-        let (margin, t_s, calls, supply_c) = self.least;
+        let minimum = &self.minimum;
+        let title = if minimum.heating {
+            "high-supply-temperature margin"
+        } else {
+            "low-supply-temperature margin"
+        };
         vec![
             Measure::new(
-                "supply_margin_least",
-                "least distance of supply air from its cut-out",
+                "supply_margin_minimum",
+                title,
                 "house",
-                margin,
+                minimum.margin_k,
                 Dimension::TemperatureDifference,
             )
-            .at(t_s, calling(&self.zones, calls))
+            .at(minimum.t_s, calling(&self.zones, minimum.calls))
             .judged(&self.limit),
             Measure::new(
                 "supply_extreme",
-                "supply air at that moment",
+                "supply air at the smallest margin",
                 "house",
-                supply_c,
+                minimum.supply_c,
                 Dimension::Temperature,
             ),
         ]
@@ -121,10 +148,25 @@ impl Observer for Energy {
         let electric = self.compressor_j + self.fan_j;
         let moved = self.moved_j;
         let energy = |key, title, j| Measure::new(key, title, "house", j, Dimension::Energy);
-        let share = |key, title, f| Measure::new(key, title, "house", f, Dimension::Fraction);
+        let share = |key, title, f| {
+            Measure::new(key, title, "house", f, Dimension::Fraction).less_is_better()
+        };
+        let mut cop = Measure::new(
+            "cop_mean",
+            "mean COP, fan included",
+            "house",
+            moved / electric,
+            Dimension::Count,
+        )
+        .shown(Shown::Always);
+        cop.good = Some(Side::AtLeast);
         vec![
-            energy("energy_electric", "electricity, unit and fan", electric),
-            energy("energy_fan", "electricity, fan alone", self.fan_j),
+            energy("energy_electric", "electricity, unit and fan", electric)
+                .less_is_better()
+                .shown(Shown::Always),
+            energy("energy_fan", "electricity, fan alone", self.fan_j)
+                .less_is_better()
+                .shown(Shown::Always),
             share(
                 "energy_fan_share",
                 "fan's share of electricity",
@@ -136,13 +178,7 @@ impl Observer for Energy {
                 self.sensible_j,
             ),
             energy("energy_latent", "latent heat removed", self.latent_j),
-            Measure::new(
-                "cop_mean",
-                "mean COP, fan included",
-                "house",
-                moved / electric,
-                Dimension::Count,
-            ),
+            cop,
             share(
                 "cycling_loss",
                 "output lost to start-up",

@@ -59,7 +59,7 @@ impl Lasting {
 
     /// Takes a value that stood for `dt_s`, one time between values or several.
     pub fn see_for(&mut self, value: f64, dt_s: f64) -> bool {
-        // What has stood for the whole window is no news when it stands on.
+        // What has lasted the whole window is no news when it goes on.
         let times = steps(dt_s, self.step_s).min(self.recent.len() as u64);
         (0..times).fold(false, |higher, _| self.see(value) || higher)
     }
@@ -78,7 +78,7 @@ impl Lasting {
 mod tests {
     use super::*;
 
-    /// Held against the definition: the least of every window, and the greatest of those.
+    /// Against the definition: the least of every window, and the greatest of those.
     #[test]
     fn it_is_the_greatest_of_the_least_over_windows() {
         let mut seed = 7_u64;

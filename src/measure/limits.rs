@@ -1,7 +1,11 @@
 //! The limits that measures are judged by, with their sources.
 
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::{Dimension, UnitSystem};
+
 /// Which side of the limit is good.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Side {
     /// The figure must not exceed the limit.
     AtMost,
@@ -9,8 +13,26 @@ pub enum Side {
     AtLeast,
 }
 
+impl Side {
+    /// In words, for sentences and files.
+    pub fn words(self) -> &'static str {
+        match self {
+            Side::AtMost => "at most",
+            Side::AtLeast => "at least",
+        }
+    }
+
+    /// The sign for tables.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Side::AtMost => "≤",
+            Side::AtLeast => "≥",
+        }
+    }
+}
+
 /// One limit.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Limit {
     /// Its value, SI, same quantity as the measure.
     pub value: f64,
@@ -18,7 +40,7 @@ pub struct Limit {
     pub side: Side,
     /// Where it comes from; the scenario's author when set in the file.
     pub source: String,
-    /// Whether breaking it makes the program end with status 1.
+    /// Whether missing it makes the program end with status 1.
     pub mandatory: bool,
 }
 
@@ -44,10 +66,19 @@ impl Limit {
     }
 
     /// Whether `value` is good.
-    pub fn holds(&self, value: f64) -> bool {
+    pub fn passes(&self, value: f64) -> bool {
         match self.side {
             Side::AtMost => value <= self.value,
             Side::AtLeast => value >= self.value,
+        }
+    }
+
+    /// A value for people, with digits enough to differ from a limit that it misses.
+    pub fn show_value(&self, value: f64, dimension: Dimension, units: UnitSystem) -> String {
+        if self.passes(value) {
+            units.show(value, dimension)
+        } else {
+            units.show_apart(value, self.value, dimension)
         }
     }
 }
@@ -55,9 +86,9 @@ impl Limit {
 /// Every limit of a scenario.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Limits {
-    /// External static, supply plenum less return plenum, Pa.
+    /// Total external static, supply minus return, Pa.
     pub static_pa: Limit,
-    /// Pressure of a room from that of the return's room, either way, Pa.
+    /// Room pressure against the return's room, either way, Pa.
     pub room_pressure_pa: Limit,
     /// Starts in any rolling hour.
     pub starts_per_hour: Limit,
@@ -71,20 +102,20 @@ pub struct Limits {
     pub shortest_run_s: Limit,
     /// Shortest complete off-time, s.
     pub shortest_off_s: Limit,
-    /// Share of coil air that the relief takes, 0..1.
+    /// Bypass fraction: coil air that the relief (bypass) damper takes, 0..1.
     pub relief_share: Limit,
-    /// Distance of the supply air from its cut-out while the unit runs, K.
+    /// Supply-temperature margin: supply air against its trip while the unit runs, K.
     pub supply_margin_k: Limit,
     /// Protection trips in the run.
     pub trips: Limit,
-    /// Time that a zone's sensor is outside its differential, after the first half hour of a time
-    /// band, as a share of the time in band, 0..1.
+    /// Time that a zone's sensor is off its setpoint, after the first half hour of a scheduled period, as
+    /// a share of the scheduled time, 0..1.
     pub outside_band: Limit,
-    /// Half-width of the band that [`Limits::outside_band`] counts against, K.
+    /// Difference from setpoint beyond which [`Limits::outside_band`] counts, K.
     pub band_half_width_k: f64,
-    /// Spread between the rooms of one zone, K (95th percentile of time in band).
+    /// Spread between the rooms of one zone, K (95th percentile of scheduled time).
     pub zone_spread_k: Limit,
-    /// Spread between all rooms whose zones are in band, K (95th percentile).
+    /// Spread between all rooms whose zones are scheduled, K (95th percentile).
     pub house_spread_k: Limit,
     /// Peak-to-peak of operative temperature within 15 minutes, K.
     pub cycle_k: Limit,
@@ -101,8 +132,7 @@ impl Default for Limits {
             ),
             room_pressure_pa: Limit::at_most(
                 5.0,
-                "ENERGY STAR homes: 3 Pa, 5 Pa for large flows, from memory; more undercut or a \
-                 transfer grille mends it",
+                "ENERGY STAR homes, large flows, from memory; cure: more undercut or a transfer grille",
             ),
             starts_per_hour: Limit::at_most(6.0, "common practice, no source"),
             face_velocity: None,
@@ -117,9 +147,9 @@ impl Default for Limits {
             band_half_width_k: 1.0,
             zone_spread_k: Limit::at_most(
                 1.7,
-                "±3 °F of the thermostat, ACCA Manual RS, from memory",
+                "room against thermostat, ACCA Manual RS, from memory",
             ),
-            house_spread_k: Limit::at_most(3.3, "6 °F room to room, ACCA Manual RS, from memory"),
+            house_spread_k: Limit::at_most(3.3, "room to room, ACCA Manual RS, from memory"),
             cycle_k: Limit::at_most(1.1, "cycles up to 15 min, ASHRAE 55, from memory"),
             humid_share: Limit::at_most(0.25, "our own choice"),
         }

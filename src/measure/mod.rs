@@ -1,7 +1,8 @@
 //! What a run means: figures with limits, each limit with its source.
 //!
 //! Measures watch every step (not the recorded rows), so a peak between two rows is not lost. To add
-//! one: write an [`Observer`] in its own file and name it in [`observers`].
+//! one: write an [`Observer`] in its own file, which says key, title, dimension, limit, which way is
+//! good and when to show it, and name it in [`observers`].
 
 pub mod air;
 pub mod balance;
@@ -12,6 +13,7 @@ pub mod lasting;
 pub mod limits;
 pub mod loudest_minute;
 pub mod noise_rating;
+pub mod note;
 pub mod sound;
 pub mod thermal_comfort;
 
@@ -21,6 +23,7 @@ use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 
 pub use limits::{Limit, Limits, Side};
+pub use note::Note;
 
 /// One figure of a run.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,9 +41,24 @@ pub struct Measure {
     /// When the figure was reached, s since the start.
     pub at_s: Option<f64>,
     /// Which zones called then, or another word on how it came about.
-    pub note: String,
+    pub note: Note,
     /// The limit it is judged by.
     pub limit: Option<Limit>,
+    /// Which way is good; `None` when nobody can say.
+    pub good: Option<Side>,
+    /// When a short table shows it though it has no limit.
+    pub shown: Shown,
+}
+
+/// When a short table shows a measure that has no limit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Shown {
+    /// Never.
+    No,
+    /// Where it is above nought: what it tells changes the meaning of all others.
+    IfAny,
+    /// Always.
+    Always,
 }
 
 impl Measure {
@@ -59,13 +77,15 @@ impl Measure {
             value,
             dimension,
             at_s: None,
-            note: String::new(),
+            note: Note::default(),
             limit: None,
+            good: None,
+            shown: Shown::No,
         }
     }
 
     /// Adds the instant and the zones that called.
-    pub fn at(mut self, t_s: f64, note: impl Into<String>) -> Measure {
+    pub fn at(mut self, t_s: f64, note: impl Into<Note>) -> Measure {
         self.at_s = t_s.is_finite().then_some(t_s);
         self.note = note.into();
         self
@@ -74,18 +94,36 @@ impl Measure {
     /// Adds the limit.
     pub fn judged(mut self, limit: &Limit) -> Measure {
         self.limit = Some(limit.clone());
+        self.good = Some(limit.side);
         self
     }
 
-    /// Whether the limit holds; `None` without a limit or without a value.
-    pub fn holds(&self) -> Option<bool> {
-        let limit = self.limit.as_ref()?;
-        (!self.value.is_nan()).then(|| limit.holds(self.value))
+    /// Says that less is better.
+    pub fn less_is_better(mut self) -> Measure {
+        self.good = Some(Side::AtMost);
+        self
     }
 
-    /// Whether a limit that the scenario calls mandatory is broken.
-    pub fn breaks_mandatory(&self) -> bool {
-        self.holds() == Some(false) && self.limit.as_ref().is_some_and(|l| l.mandatory)
+    /// Says when a short table shows it without a limit.
+    pub fn shown(mut self, shown: Shown) -> Measure {
+        self.shown = shown;
+        self
+    }
+
+    /// Whether it meets its limit; `None` without a limit or without a value.
+    pub fn passes(&self) -> Option<bool> {
+        let limit = self.limit.as_ref()?;
+        (!self.value.is_nan()).then(|| limit.passes(self.value))
+    }
+
+    /// Whether it misses its limit.
+    pub fn fails(&self) -> bool {
+        self.passes() == Some(false)
+    }
+
+    /// Whether it misses a limit that the scenario calls mandatory.
+    pub fn fails_mandatory(&self) -> bool {
+        self.fails() && self.limit.as_ref().is_some_and(|l| l.mandatory)
     }
 }
 
@@ -117,11 +155,12 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
         Box::new(balance::RoomPressure::new(scenario)),
         Box::new(air::FaceVelocity::new(scenario)),
         Box::new(sound::Sound::new(scenario)),
-        Box::new(air::ReliefShare::new(scenario)),
+        Box::new(air::BypassFraction::new(scenario)),
         Box::new(energy::SupplyMargin::new(scenario)),
-        Box::new(comfort::OutsideBand::new(scenario)),
-        Box::new(comfort::InBand::new(scenario)),
+        Box::new(comfort::OffSetpoint::new(scenario)),
+        Box::new(comfort::Scheduled::new(scenario)),
         Box::new(comfort::Humidity::new(scenario)),
+        Box::new(comfort::Votes::new(scenario)),
         Box::new(energy::Energy::new()),
     ]
 }

@@ -1,12 +1,11 @@
-//! How loud a room is: NC and NR ratings, energy means over time, limits by use.
+//! How loud a room is: NC ratings, and limits by use.
 //!
 //! NC is rated by tangency alone against the classic Beranek curves. ANSI S12.2 tries the speech
 //! interference level first and differs from these curves by 1 dB in places: up to 1 NC here.
 
 use std::fmt;
 
-use crate::plant::sound::SoundState;
-use crate::plant::sound::octave::{Octaves, energy_to_db};
+use crate::plant::sound::octave::Octaves;
 
 /// The NC curves: number, then levels in dB per octave (Beranek; the 88 values of
 /// python-acoustics 0.2.6 are the same).
@@ -41,15 +40,6 @@ impl NcValue {
         match self {
             Self::Within(value) => Some((value - 1e-9).ceil()),
             Self::Below15 | Self::Above65 => None,
-        }
-    }
-
-    /// Whether it is over a limit that lies within the curves.
-    pub fn exceeds(self, limit_nc: f64) -> bool {
-        match self {
-            Self::Below15 => false,
-            Self::Within(value) => value - 1e-9 > limit_nc,
-            Self::Above65 => true,
         }
     }
 }
@@ -111,53 +101,13 @@ pub fn nc_rating(levels_db: &Octaves) -> NcRating {
     }
 }
 
-/// NR number before rounding, and its governing octave: `max (L − a) / b` (ISO/R 1996:1971, as a
-/// secondary text has it; its 0.930 for `b` at 500 Hz is taken for a misprint of 0.974, which
-/// gives the NR-45 curve of the same text).
-pub fn nr_rating(levels_db: &Octaves) -> (f64, usize) {
-    const A: Octaves = [35.5, 22.0, 12.0, 4.8, 0.0, -3.5, -6.1, -8.0];
-    const B: Octaves = [0.790, 0.870, 0.930, 0.974, 1.0, 1.015, 1.025, 1.030];
-    highest(std::array::from_fn(|b| (levels_db[b] - A[b]) / B[b]))
-}
-
-/// Largest value and where it stands; the first of equals.
+/// Largest value and its place; the first of equals.
 fn highest(values: Octaves) -> (f64, usize) {
     let first = (values[0], 0);
     values
         .into_iter()
         .zip(0..)
         .fold(first, |best, v| if v.0 > best.0 { v } else { best })
-}
-
-/// Energy mean of the A-weighted level in each room over a whole run.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LaeqMeter {
-    seconds: f64,
-    energy_s: Vec<f64>,
-}
-
-impl LaeqMeter {
-    /// A meter for that many rooms.
-    pub fn new(rooms: usize) -> Self {
-        Self {
-            seconds: 0.0,
-            energy_s: vec![0.0; rooms],
-        }
-    }
-
-    /// Adds the sound of `duration_s` seconds.
-    pub fn push(&mut self, duration_s: f64, state: &SoundState) {
-        self.seconds += duration_s;
-        for (sum, room) in self.energy_s.iter_mut().zip(&state.rooms) {
-            *sum += duration_s * room.a_energy();
-        }
-    }
-
-    /// LAeq of a room, dB(A); none before the first push or for a room that is not there.
-    pub fn laeq_dba(&self, room: usize) -> Option<f64> {
-        let energy = *self.energy_s.get(room)?;
-        (self.seconds > 0.0).then(|| energy_to_db(energy / self.seconds))
-    }
 }
 
 /// What continuous sound from building services may reach in a room, by its use.

@@ -1,8 +1,8 @@
-//! Sound in every room over a run: levels by day and night, the loudest minute and what ruled it.
+//! Sound in every room over a run: levels by day and night, the loudest minute and what dominated it.
 
 use super::loudest_minute::{LoudStretch, LoudestMinute};
 use super::noise_rating::{NcRating, NcValue, nc_rating};
-use super::{Measure, Observer, call_mask, calling};
+use super::{Measure, Note, Observer, call_mask, calling};
 use crate::engine::sample::Sample;
 use crate::plant::sound::heard::Heard;
 use crate::plant::sound::octave::{A_WEIGHT, OCTAVE_HZ, energy_to_db, to_db};
@@ -29,7 +29,7 @@ pub struct LoudRoom {
     pub room: usize,
     /// When, and the mean energies by source and octave.
     pub stretch: LoudStretch,
-    /// Which zones stood open and which called, in words.
+    /// Which zones were open and which called, in words.
     pub combination: String,
 }
 
@@ -72,14 +72,14 @@ pub fn octave_text(band: usize) -> String {
     }
 }
 
-/// Whether a verdict need not list this measure of sound: it holds, or the same room's loudest
-/// minute, which is listed, is broken and tells of it.
+/// Whether a verdict need not list this measure of sound: it passes, or the same room's loudest
+/// minute, which is listed, fails.
 pub fn is_folded(m: &Measure, all: &[Measure]) -> bool {
     if !matches!(m.key, "sound_nc" | "sound_laeq_day" | "sound_laeq_night") {
         return false;
     }
     let loudest = |other: &&Measure| other.key == "sound_loudest" && other.subject == m.subject;
-    m.holds() != Some(false) || all.iter().find(loudest).and_then(Measure::holds) == Some(false)
+    !m.fails() || all.iter().find(loudest).is_some_and(Measure::fails)
 }
 
 /// The day or the night, by room.
@@ -96,6 +96,14 @@ impl Part {
             seconds: 0.0,
             energy_s: vec![0.0; rooms],
             above_s: vec![0.0; rooms],
+        }
+    }
+
+    /// Adds `dt_s` seconds of the A-weighted energies in the rooms.
+    fn add(&mut self, dt_s: f64, a_energies: &[f64]) {
+        self.seconds += dt_s;
+        for (sum, energy) in self.energy_s.iter_mut().zip(a_energies) {
+            *sum += dt_s * energy;
         }
     }
 
@@ -128,12 +136,12 @@ pub struct Sound {
     /// Zones with a damper open now, one bit each.
     open: u64,
     zone_changes: u64,
-    /// Time from which zones stand open and call as told; a new entry only where that changes.
+    /// Time from which zones are open and call so; a new entry only where that changes.
     combinations: Vec<(f64, u64, u64)>,
 }
 
 impl Sound {
-    /// Nothing heard yet.
+    /// Nothing measured yet.
     pub fn new(scenario: &Scenario) -> Sound {
         let limits = scenario.rooms.iter().zip(&scenario.sound.limits);
         let n = scenario.rooms.len();
@@ -164,7 +172,7 @@ impl Sound {
     }
 
     /// Takes in a sound that changed.
-    fn hear(&mut self, heard: &[Heard]) {
+    fn take_in(&mut self, heard: &[Heard]) {
         self.any_above = false;
         let rooms = self.a_energies.iter_mut().zip(&self.rooms);
         for ((energy, room), heard) in rooms.zip(heard) {
@@ -176,10 +184,7 @@ impl Sound {
     /// Counts `dt_s` seconds of the present sound to the day or the night.
     fn count(&mut self, part: usize, dt_s: f64) {
         let part = &mut self.parts[part];
-        part.seconds += dt_s;
-        for (sum, energy) in part.energy_s.iter_mut().zip(&self.a_energies) {
-            *sum += dt_s * energy;
-        }
+        part.add(dt_s, &self.a_energies);
         if !self.any_above {
             return;
         }
@@ -202,7 +207,7 @@ impl Sound {
         })
     }
 
-    /// Notes which zones stand open and call, where that changes.
+    /// Notes which zones are open and call, where that changes.
     fn combine(&mut self, start_s: f64, sample: &Sample, moved: bool) {
         if moved {
             self.open = self.open_mask(sample);
@@ -240,12 +245,20 @@ impl Sound {
             Measure::new(key, title, room.name.clone(), value, dimension)
         };
         let [day, night] = &self.parts;
-        let minutes = |what: &str, part: &Part| match (part.laeq_dba(i), part.above_s[i]) {
-            (None, _) => String::new(),
-            (Some(level), above) if above >= 60.0 => {
-                format!("; {what} LAeq {level:.0}, {:.0} min above", above / 60.0)
+        let level_of = |note: Note, what: &str, part: &Part| {
+            let Some(level) = part.laeq_dba(i) else {
+                return note;
+            };
+            let note = note
+                .words(format!("; {what} LAeq "))
+                .value(level, Dimension::SoundLevel);
+            match part.above_s[i] {
+                above if above >= 60.0 => note
+                    .words(", ")
+                    .value(above, Dimension::Time)
+                    .words(" above the limit"),
+                _ => note,
             }
-            (Some(level), _) => format!("; {what} LAeq {level:.0}"),
         };
         const NC_TITLE: &str = "noise criterion (NC) of the loudest minute";
         if let Some(loud) = self.loudest.loudest(i) {
@@ -254,28 +267,24 @@ impl Sound {
             let octave = octave_text(loudest_octave(sound, first.source));
             let rating = nc_rating(&to_db(&sound.total()));
             let combination = self.combination(&loud);
-            let rules = format!(
-                "{} rules ({:.0} %, most at {octave})",
+            let note = Note::from(format!(
+                "{combination}; {} dominates ({:.0} %, most at {octave}); {}",
                 first.source.name(),
-                100.0 * first.share
-            );
-            let note = format!(
-                "{combination}; {rules}; {}{}{}",
+                100.0 * first.share,
                 rating.value,
-                minutes("day", day),
-                minutes("night", night)
-            );
+            ));
+            let note = level_of(level_of(note, "day", day), "night", night);
             let level = sound.dba();
             let key = "sound_loudest";
             out.push(
-                measure(key, "loudest minute, dB(A)", level, Dimension::SoundLevel)
+                measure(key, "loudest minute", level, Dimension::SoundLevel)
                     .at(loud.start_s, note)
                     .judged(&room.limit.dba),
             );
             let octave = octave_text(rating.governing_band);
             let source = sound.loudest_in(rating.governing_band).name();
             let note = format!(
-                "{}; governed at {octave} by the {source}; {combination}",
+                "{}; dominant source at {octave}: {source}; {combination}",
                 rating.value
             );
             let number = nc_number(rating.value);
@@ -285,7 +294,7 @@ impl Sound {
                     .judged(&room.limit.nc),
             );
         } else {
-            let (key, title) = ("sound_loudest", "loudest minute, dB(A)");
+            let (key, title) = ("sound_loudest", "loudest minute");
             let none = measure(key, title, f64::NAN, Dimension::SoundLevel);
             out.push(none.judged(&room.limit.dba));
             let none = measure("sound_nc", NC_TITLE, f64::NAN, Dimension::Count);
@@ -294,16 +303,13 @@ impl Sound {
         let parts = [
             (
                 day,
-                ("sound_laeq_day", "LAeq by day, 07 to 22 h"),
-                ("sound_above_day", "minutes above the sound limit by day"),
+                ("sound_laeq_day", "mean level by day (LAeq, 07 to 22 h)"),
+                ("sound_above_day", "time above the sound limit by day"),
             ),
             (
                 night,
-                ("sound_laeq_night", "LAeq by night, 22 to 07 h"),
-                (
-                    "sound_above_night",
-                    "minutes above the sound limit by night",
-                ),
+                ("sound_laeq_night", "mean level by night (LAeq, 22 to 07 h)"),
+                ("sound_above_night", "time above the sound limit by night"),
             ),
         ];
         for (part, mean, above) in parts {
@@ -332,7 +338,7 @@ impl Observer for Sound {
         if changed {
             self.changes = sound.changes;
             self.loudest.push(start_s, &sound.state, &sound.heard);
-            self.hear(&sound.heard);
+            self.take_in(&sound.heard);
         } else {
             self.loudest.push_same(start_s);
         }
@@ -383,6 +389,23 @@ mod tests {
             assert_eq!(is_night(minute), night, "{minute}");
             assert_eq!(is_night(minute + 3 * 1440), night, "{minute} on Thursday");
         }
+    }
+
+    #[test]
+    fn laeq_is_the_energy_mean_of_python_acoustics() {
+        let file = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/tests/reference/sound_rating.json"
+        );
+        let json = std::fs::read_to_string(file).unwrap();
+        let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+        let mut part = Part::new(1);
+        assert_eq!(part.laeq_dba(0), None);
+        for level in json["leq"]["levels_db"].as_array().unwrap() {
+            part.add(1.0, &[10f64.powf(0.1 * level.as_f64().unwrap())]);
+        }
+        let leq = json["leq"]["leq_db"].as_f64().unwrap();
+        assert!((part.laeq_dba(0).unwrap() - leq).abs() < 1e-9);
     }
 
     #[test]

@@ -12,6 +12,7 @@
 
 use super::air::MoistAir;
 use super::room::{CP_MOIST, Stores};
+use crate::math::clone_in_place;
 use crate::math::lanes::{LANES, Lanes, Seat, blocks, gather};
 use crate::math::sparse_lu::SparseLu;
 
@@ -61,11 +62,13 @@ pub struct StoreLanes {
 
 /// Temperatures and humidity of every room, by blocks; what lies past the last room stays at
 /// zero.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Debug, PartialEq)]
 pub struct RoomsState {
     /// The blocks.
     pub blocks: Vec<StoreLanes>,
 }
+
+clone_in_place!(RoomsState { blocks });
 
 impl RoomsState {
     /// All stores of each room at its temperature (°C) and humidity ratio (kg/kg).

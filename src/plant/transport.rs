@@ -48,15 +48,13 @@ pub struct Transport {
     relief_kg_s: f64,
     /// Whether air comes back from a room through an outlet.
     reversed: bool,
-    /// Air in the supply plenum, then at the end of each trunk.
-    supply_air: Vec<MoistAir>,
     /// Air entering the room from each outlet.
     outlet_air: Vec<MoistAir>,
 }
 
 impl Transport {
-    /// For an air side at rest, all of it at `air`.
-    pub fn new(spec: &AirSideSpec, air: MoistAir) -> Transport {
+    /// For an air side at rest.
+    pub fn new(spec: &AirSideSpec) -> Transport {
         let leg = |upstream: Option<usize>, run: &super::air_side::Run| Leg {
             from: upstream.map_or(0, |trunk| trunk + 1),
             space: match run.space {
@@ -78,9 +76,14 @@ impl Transport {
             returns_kg_s: vec![0.0; spec.returns.len()],
             relief_kg_s: 0.0,
             reversed: false,
-            supply_air: vec![air; spec.trunks.len() + 1],
-            outlet_air: vec![air; spec.outlets.len()],
+            outlet_air: vec![MoistAir { t_c: 0.0, w: 0.0 }; spec.outlets.len()],
         }
+    }
+
+    /// All ducts filled with `air`: that of the supply plenum, then that at the end of each trunk. This is
+    /// what ducts hold from step to step.
+    pub fn filled(&self, air: MoistAir) -> Vec<MoistAir> {
+        vec![air; self.trunks.len() + 1]
     }
 
     /// Takes over new flows.
@@ -130,35 +133,41 @@ impl Transport {
         self.relief_to_return && self.relief_kg_s > 0.0
     }
 
-    /// Carries plenum air to the outlets; a reversed branch carries its room's air to its trunk.
+    /// Carries plenum air through `ducts` to the outlets; a reversed branch carries its room's air to its trunk.
     pub fn carry(
         &mut self,
         plenum: MoistAir,
         room_air: impl Fn(usize) -> MoistAir,
         spaces: &Spaces,
+        ducts: &mut [MoistAir],
     ) {
         let around_c = spaces.list();
-        self.supply_air[0] = plenum;
+        ducts[0] = plenum;
         for (i, leg) in self.trunks.iter().enumerate() {
             if leg.flow_kg_s > 0.0 {
-                self.supply_air[i + 1] = leg.pass(self.supply_air[leg.from], &around_c);
+                ducts[i + 1] = leg.pass(ducts[leg.from], &around_c);
             }
         }
         if self.reversed {
-            self.carry_back(room_air, &around_c);
+            self.carry_back(room_air, &around_c, ducts);
         }
         for (leg, air) in self.outlets.iter().zip(&mut self.outlet_air) {
-            *air = leg.pass(self.supply_air[leg.from], &around_c);
+            *air = leg.pass(ducts[leg.from], &around_c);
         }
     }
 
     /// Air that comes back out of a room reaches its trunk's end and mixes there.
-    fn carry_back(&mut self, room_air: impl Fn(usize) -> MoistAir, around_c: &[f64; 3]) {
+    fn carry_back(
+        &self,
+        room_air: impl Fn(usize) -> MoistAir,
+        around_c: &[f64; 3],
+        ducts: &mut [MoistAir],
+    ) {
         for (leg, &room) in self.outlets.iter().zip(&self.outlet_room) {
             if leg.flow_kg_s < 0.0 && leg.from > 0 {
                 let back = leg.pass(room_air(room), around_c);
                 let forward = self.trunks[leg.from - 1].flow_kg_s.max(0.0);
-                let air = &mut self.supply_air[leg.from];
+                let air = &mut ducts[leg.from];
                 *air = MoistAir::mix(forward, *air, -leg.flow_kg_s, back);
             }
         }

@@ -193,7 +193,7 @@ fn letter_case_never_turns_milli_into_mega() {
 /// Within a dimension every spelling, letter case aside, means one unit; and every symbol reads back as itself.
 #[test]
 fn the_table_of_units_is_sound() {
-    for dimension in Dimension::ALL {
+    for &dimension in Dimension::ALL {
         let mut seen: HashMap<String, &str> = HashMap::new();
         for unit in dimension.units() {
             assert!(unit.scale > 0.0 && unit.scale.is_finite());
@@ -222,31 +222,14 @@ fn the_table_of_units_is_sound() {
 }
 
 #[test]
-fn values_are_shown_with_sensible_digits() {
-    use Dimension::*;
-    use UnitSystem::{Ip, Si};
-    for (value, dimension, system, shown) in [
-        (0.349_24, AirFlow, Si, "349 L/s"),
-        (0.349_24, AirFlow, Ip, "740 cfm"),
-        (1.2345, AirFlow, Si, "1234 L/s"),
-        (62.3, Pressure, Si, "62.3 Pa"),
-        (62.272, Pressure, Ip, "0.25 inH2O"),
-        (24.0, Temperature, Si, "24 °C"),
-        (24.0, Temperature, Ip, "75.2 °F"),
-        (0.5, TemperatureDifference, Ip, "0.9 F°"),
-        (-0.04, Temperature, Si, "-0.04 °C"),
-        (0.0, Power, Si, "0 kW"),
-        (0.25, Fraction, Si, "25 %"),
-        (30.0, Angle, Si, "30°"),
-        (1000.0, Power, Si, "1 kW"),
-        (1e9, Time, Si, "1000000000 s"),
-    ] {
-        assert_eq!(display(value, dimension, system), shown);
-    }
+fn digits_are_counted_and_trailing_zeros_dropped() {
     assert_eq!(significant(99.96, 3), "100");
     assert_eq!(significant(1.0e-9, 3), "1.00e-9");
     assert_eq!(significant(f64::NAN, 3), "NaN");
-    assert_eq!(display_full(1.2041, Density, Si), "1.2041 kg/m3");
+    assert_eq!(
+        display_full(1.2041, Dimension::Density, UnitSystem::Si),
+        "1.2041 kg/m3"
+    );
 }
 
 proptest! {
@@ -263,15 +246,21 @@ proptest! {
     }
 
     #[test]
-    fn what_is_shown_in_full_reads_back(value in -1e6..1e6f64, index in 0..Dimension::ALL.len()) {
+    fn what_is_shown_reads_back(value in -1e6..1e6f64, index in 0..Dimension::ALL.len()) {
         let dimension = Dimension::ALL[index];
         let value = if dimension == Dimension::Temperature { value.max(-270.0) } else { value };
+        // In full: six figures, in the unit shown.
+        let unit = dimension.shown_unit(UnitSystem::Si);
+        let slack = 1e-5 * unit.from_si(value).abs() * unit.scale + 1e-9 * unit.scale;
+        let shown = display_full(value, dimension, UnitSystem::Si);
+        let back = parse(&shown, dimension).unwrap();
+        prop_assert!((back - value).abs() <= slack, "{shown}: {back} {value}");
+        // For people: three figures, to half a unit of the last where decimals are few.
         for system in [UnitSystem::Si, UnitSystem::Ip] {
-            let shown = display_full(value, dimension, system);
+            let shown = system.show(value, dimension);
             let unit = dimension.shown_unit(system);
+            let slack = 5.1e-3 * unit.from_si(value).abs() * unit.scale + 0.51 * unit.scale;
             let back = parse(&shown, dimension).unwrap();
-            // Six figures, in the unit shown.
-            let slack = 1e-5 * unit.from_si(value).abs() * unit.scale + 1e-9 * unit.scale;
             prop_assert!((back - value).abs() <= slack, "{shown}: {back} {value}");
         }
     }

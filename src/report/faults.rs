@@ -12,7 +12,6 @@ use rayon::prelude::*;
 use super::fault_figure::{Overlay, fault_figure};
 use super::results::ResultsError;
 use super::tell::story;
-use super::units::in_words;
 use super::verdict::locked_out;
 use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem};
 use crate::control::Mode;
@@ -52,7 +51,7 @@ pub fn faults_text(
         locked_out(s, &study.healthy.measures).map(|l| ("the healthy run".to_string(), l));
     let faulty = study.cases.iter().filter_map(|case| {
         let locked = locked_out(s, &case.outcome.measures)?;
-        Some((name(case, units), locked))
+        Some((name(s, case, units), locked))
     });
     let locked: Vec<String> = healthy
         .into_iter()
@@ -78,13 +77,13 @@ pub fn faults_text(
     );
     out += &matrix(s, &study.test, width, units);
     if let [case] = study.cases.as_slice() {
-        let _ = writeln!(out, "\nWith the fault ({}):", name(case, units));
+        let _ = writeln!(out, "\nWith the fault ({}):", name(s, case, units));
         out += &matrix(s, &case.test, width, units);
     }
     out += "\nWhat the functional test shows of each fault:\n";
     for case in &study.cases {
         let words = test_words(s, &study.test, &case.test, units).join("; ");
-        let _ = writeln!(out, "  {}: {words}.", name(case, units));
+        let _ = writeln!(out, "  {}: {words}.", name(s, case, units));
     }
     out += &how_to_find(study, &bold);
     if !study.look_alikes.is_empty() {
@@ -97,15 +96,15 @@ pub fn faults_text(
     for group in &study.look_alikes {
         let _ = writeln!(out, "{}:", complaint_words(s, group.complaint));
         for d in &group.distinctions {
-            let [a, b] = d.cases.map(|i| name(&study.cases[i], units));
+            let [a, b] = d.cases.map(|i| name(s, &study.cases[i], units));
             let _ = writeln!(out, "  {a}, or {b}: {}.", distinction_words(s, d, units));
         }
     }
     out
 }
 
-fn name(case: &FaultCase, units: UnitSystem) -> String {
-    in_words(&case.words, units)
+fn name(s: &Scenario, case: &FaultCase, units: UnitSystem) -> String {
+    case.fault.fault.words(&s.parts(), units)
 }
 
 /// The test for each kind of fault in the study.
@@ -298,7 +297,7 @@ fn symptom_table(s: &Scenario, study: &FaultStudy, units: UnitSystem, width: u16
             Cell::new(text).set_alignment(CellAlignment::Right)
         };
         table.add_row([
-            Cell::new(name(case, units)),
+            Cell::new(name(s, case, units)),
             Cell::new(zone),
             Cell::new(air(case, zone, units)).set_alignment(CellAlignment::Right),
             cell("calling_share", zone),
@@ -331,8 +330,8 @@ fn shown(t: &Symptom, units: UnitSystem) -> String {
             units.text(Quantity::TemperatureDifference, size)
         }
         Dimension::Pressure => units.text(Quantity::Pressure, size),
-        Dimension::Fraction => units.text(Quantity::Share, size),
-        Dimension::AirFlow => units.text(Quantity::Flow, size),
+        Dimension::Fraction => units.text(Quantity::Fraction, size),
+        Dimension::AirFlow => units.text(Quantity::AirFlow, size),
         _ => significant(size, 2),
     };
     format!("{sign}{text}")
@@ -484,13 +483,13 @@ fn draw(
     let figures = study.cases.par_iter().enumerate().map(|(i, case)| {
         let zone = &s.zones[case.zone];
         let overlay = Overlay {
-            words: &name(case, units),
+            words: &name(s, case, units),
             room: &s.rooms[zone.room].name,
             zone: &zone.name,
             healthy: &study.healthy.trace,
             faulty: &case.outcome.trace,
         };
-        let figure = fault_figure(&story(s, &case.outcome), &overlay, units)?;
+        let figure = fault_figure(&story(s, &case.outcome, units), &overlay, units)?;
         let png = figure.png()?;
         let kind = case.fault.fault.kind().about().name.replace(' ', "-");
         Ok((format!("{:02}-{kind}", i + 1), figure, png))

@@ -28,12 +28,15 @@ mod sound;
 mod spectrum;
 mod story;
 mod supply;
+pub mod sweep;
+pub mod table;
 pub mod tell;
 mod time_axis;
 mod timeline;
 mod tornado;
 mod units;
 pub mod verdict;
+pub mod words;
 mod write;
 
 pub use bands::{BandPanel, BandPoint, BandSheet, bands};
@@ -51,7 +54,7 @@ pub use story::{
 pub use supply::supply;
 pub use timeline::timeline;
 pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
-pub use units::{Quantity, UnitSystem, in_words};
+pub use units::{Quantity, UnitSystem};
 pub use write::{OutputDir, OutputError, Staged};
 
 use crate::trace::Trace;

@@ -46,7 +46,7 @@ pub fn outlets(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure
             column,
         });
     }
-    let show = |v| units.convert(Quantity::Flow, v);
+    let show = |v| units.convert(Quantity::AirFlow, v);
     let columns = if strips.len() > 10 { 2 } else { 1 };
     let tall = if strips.len() > 5 { 54.0 } else { 76.0 };
     let most = range(strips.iter().flat_map(|s| s.flow)).map_or(0.0, |r| r.1);
@@ -79,7 +79,7 @@ pub fn outlets(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figure
                 "Air to every outlet, and how far its damper is open",
                 &context,
             );
-            let symbol = units.symbol(Quantity::Flow);
+            let symbol = units.symbol(Quantity::AirFlow);
             if !totals.is_empty() {
                 // Over one column of strips the times line up; over two it has its own axis.
                 let left = if columns == 1 {
@@ -172,7 +172,7 @@ fn draw_totals(
     }
     panel.value_axis(
         canvas,
-        &format!("Flow, {}", context.units.symbol(Quantity::Flow)),
+        &format!("Flow, {}", context.units.symbol(Quantity::AirFlow)),
     );
     panel.heading(canvas, "Fan and relief");
     let mut key = vec![(Key::Fill(OPEN), "damper opening")];
@@ -221,7 +221,7 @@ fn totals(context: &Context<'_>) -> Vec<Series> {
     .into_iter()
     .filter_map(|(column, name, colour)| {
         let flow = context.trace.column(column)?;
-        let pieces = context.thin(flow, 1500, |v| context.units.convert(Quantity::Flow, v));
+        let pieces = context.thin(flow, 1500, |v| context.units.convert(Quantity::AirFlow, v));
         let name = name.to_owned();
         (!pieces.is_empty()).then_some(Series {
             name,
@@ -241,7 +241,7 @@ fn draw(
     new_zone: bool,
 ) {
     let units = context.units;
-    let show = |v| units.convert(Quantity::Flow, v);
+    let show = |v| units.convert(Quantity::AirFlow, v);
     let ticks = context.ticks(panel.right - panel.left);
     let bands = context.story.zones.iter().find(|z| z.name == strip.zone);
     panel.ground(
@@ -282,7 +282,7 @@ fn draw(
     let zone = elide(&zone, SMALL, false, LEFT - 52.0);
     canvas.text(&zone, (left, middle + 10.0), Type::new(SMALL).muted());
     if let Some((_, most)) = range(strip.flow) {
-        let text = format!("most {}", units.text(Quantity::Flow, most));
+        let text = format!("most {}", units.text(Quantity::AirFlow, most));
         canvas.text(&text, (panel.right + 30.0, middle), Type::new(SMALL));
     }
 }

@@ -210,7 +210,7 @@ pub fn pressure(story: &Story, trace: &Trace, units: UnitSystem) -> Result<Figur
 
 /// A pressure with the digits that the verdict gives it.
 fn shown(pa: f64, units: UnitSystem) -> String {
-    crate::quantity::display(pa, Dimension::Pressure, units)
+    units.show(pa, Dimension::Pressure)
 }
 
 fn worst(t: &[f64], column: &[f64]) -> Option<(f64, f64)> {

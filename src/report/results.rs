@@ -6,15 +6,16 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::table::{Table, Value};
 use super::tell::story;
 use super::{FigureError, OutputDir, OutputError, Staged, UnitSystem, draw_all};
 use crate::control::Calendar;
-use crate::engine::Outcome;
-use crate::engine::Tables;
 use crate::engine::event::Event;
 use crate::engine::meter::Closure;
-use crate::measure::{Measure, Side};
+use crate::measure::Measure;
+use crate::run::{Outcome, Tables};
 use crate::scenario::Scenario;
+use crate::study::sweep::SweepError;
 use crate::trace::RowWriter;
 
 /// Why a run's results could not be left.
@@ -26,6 +27,9 @@ pub enum ResultsError {
     /// A figure cannot be drawn.
     #[error(transparent)]
     Figure(#[from] FigureError),
+    /// The folder of a sweep cannot be read.
+    #[error(transparent)]
+    Sweep(#[from] SweepError),
 }
 
 #[derive(Serialize)]
@@ -41,8 +45,8 @@ struct Summary<'a> {
     step_s: f64,
     quiet_step_s: f64,
     warm_up_s: f64,
-    holds: bool,
-    mandatory_holds: bool,
+    passes: bool,
+    mandatory_passes: bool,
     heat_closure_j: &'a Closure,
     moisture_closure_kg: &'a Closure,
     measures: Vec<SummaryMeasure<'a>>,
@@ -55,19 +59,12 @@ struct SummaryMeasure<'a> {
     value: Option<f64>,
     unit: &'static str,
     at_s: Option<f64>,
-    note: &'a str,
+    note: String,
     limit: Option<f64>,
     limit_side: Option<&'static str>,
     limit_source: Option<&'a str>,
     mandatory: bool,
-    holds: Option<bool>,
-}
-
-fn side(side: Side) -> &'static str {
-    match side {
-        Side::AtMost => "at most",
-        Side::AtLeast => "at least",
-    }
+    passes: Option<bool>,
 }
 
 impl<'a> SummaryMeasure<'a> {
@@ -76,38 +73,15 @@ impl<'a> SummaryMeasure<'a> {
             measure: m.key,
             subject: &m.subject,
             value: m.value.is_finite().then_some(m.value),
-            unit: si_symbol(m),
+            unit: m.dimension.si_symbol(),
             at_s: m.at_s,
-            note: &m.note,
+            note: m.note.to_string(),
             limit: m.limit.as_ref().map(|l| l.value),
-            limit_side: m.limit.as_ref().map(|l| side(l.side)),
+            limit_side: m.limit.as_ref().map(|l| l.side.words()),
             limit_source: m.limit.as_ref().map(|l| l.source.as_str()),
             mandatory: m.limit.as_ref().is_some_and(|l| l.mandatory),
-            holds: m.holds(),
+            passes: m.passes(),
         }
-    }
-}
-
-/// Unit that a measure's value is written in: plain SI.
-pub(crate) fn si_symbol(m: &Measure) -> &'static str {
-    symbol_of(m.dimension)
-}
-
-/// Unit that values of a kind are written in: plain SI.
-pub(super) fn symbol_of(dimension: crate::quantity::Dimension) -> &'static str {
-    use crate::quantity::Dimension as D;
-    match dimension {
-        D::Pressure => "Pa",
-        D::Time => "s",
-        D::Temperature => "C",
-        D::TemperatureDifference => "K",
-        D::Velocity => "m_s",
-        D::AirFlow => "m3_s",
-        D::Energy => "J",
-        D::Mass => "kg",
-        D::Power => "W",
-        D::SoundLevel => "dB",
-        _ => "1",
     }
 }
 
@@ -139,7 +113,7 @@ pub fn write_into(
     figures: bool,
 ) -> Result<PathBuf, ResultsError> {
     let drawn = if figures {
-        draw_all(&story(scenario, outcome), &outcome.trace, units)?
+        draw_all(&story(scenario, outcome, units), &outcome.trace, units)?
     } else {
         Vec::new()
     };
@@ -151,17 +125,11 @@ pub fn write_into(
     }
     let rooms: Vec<String> = scenario.rooms.iter().map(|r| r.name.clone()).collect();
     staged.write_with("sound.csv", |w| {
-        crate::engine::sound_record::write_csv(&outcome.sound, &rooms, w)
+        crate::run::sound_record::write_csv(&outcome.sound, &rooms, w)
     })?;
     staged.write("measures.csv", &measures_csv(outcome))?;
     staged.write("summary.json", &summary_json(scenario, outcome))?;
-    for (figure, png) in &drawn {
-        staged.write(
-            format!("figures/{}.svg", figure.name),
-            figure.svg.as_bytes(),
-        )?;
-        staged.write(format!("figures/{}.png", figure.name), png)?;
-    }
+    staged.figures(&drawn)?;
     Ok(staged.commit()?)
 }
 
@@ -237,71 +205,46 @@ fn event_cells(calendar: &Calendar, e: &Event) -> [String; 6] {
     ]
 }
 
-fn table<const N: usize>(header: [&str; N], rows: impl Iterator<Item = [String; N]>) -> Vec<u8> {
-    table_of(&header, rows)
-}
-
-/// A CSV table of any width.
-pub(super) fn table_of<R>(header: &[impl AsRef<[u8]>], rows: impl Iterator<Item = R>) -> Vec<u8>
-where
-    R: IntoIterator<Item = String>,
-{
-    let mut csv = csv::Writer::from_writer(Vec::new());
-    // Writing to memory cannot fail.
-    let _ = csv.write_record(header);
-    for row in rows {
-        let _ = csv.write_record(row);
-    }
-    let _ = csv.flush();
-    csv.into_inner().unwrap_or_default()
-}
-
 fn events_csv(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
     let calendar = Calendar::new(s.start());
-    let rows = outcome.events.iter().map(|e| event_cells(&calendar, e));
-    table(EVENT_COLUMNS, rows)
+    let mut table = Table::named(EVENT_COLUMNS);
+    for e in &outcome.events {
+        table.row(event_cells(&calendar, e).map(Value::from));
+    }
+    table.csv()
 }
 
 fn measures_csv(outcome: &Outcome) -> Vec<u8> {
-    let number = |v: Option<f64>| {
-        v.filter(|v| v.is_finite())
-            .map_or(String::new(), |v| v.to_string())
-    };
-    table(
-        [
-            "measure",
-            "subject",
-            "value",
-            "unit",
-            "at_s",
-            "limit",
-            "side",
-            "holds",
-            "mandatory",
-            "source",
-            "note",
-        ],
-        outcome.measures.iter().map(|m| {
-            let limit = m.limit.as_ref();
-            [
-                m.key.to_string(),
-                m.subject.clone(),
-                number(Some(m.value)),
-                si_symbol(m).to_string(),
-                number(m.at_s),
-                number(limit.map(|l| l.value)),
-                limit.map_or("", |l| side(l.side)).to_string(),
-                m.holds()
-                    .map_or("", |h| if h { "yes" } else { "no" })
-                    .to_string(),
-                limit
-                    .map_or("", |l| if l.mandatory { "yes" } else { "no" })
-                    .to_string(),
-                limit.map_or("", |l| &l.source).to_string(),
-                m.note.clone(),
-            ]
-        }),
-    )
+    let mut table = Table::named([
+        "measure",
+        "subject",
+        "value",
+        "unit",
+        "at_s",
+        "limit",
+        "side",
+        "passes",
+        "mandatory",
+        "source",
+        "note",
+    ]);
+    for m in &outcome.measures {
+        let limit = m.limit.as_ref();
+        table.row([
+            m.key.into(),
+            m.subject.as_str().into(),
+            m.value.into(),
+            m.dimension.si_symbol().into(),
+            m.at_s.into(),
+            limit.map(|l| l.value).into(),
+            limit.map(|l| l.side.words()).into(),
+            m.passes().into(),
+            limit.map(|l| l.mandatory).into(),
+            limit.map(|l| l.source.as_str()).into(),
+            m.note.to_string().into(),
+        ]);
+    }
+    table.csv()
 }
 
 fn summary_json(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
@@ -317,8 +260,8 @@ fn summary_json(s: &Scenario, outcome: &Outcome) -> Vec<u8> {
         step_s: s.run.step_s,
         quiet_step_s: s.run.quiet_step_s,
         warm_up_s: s.run.warm_up_s,
-        holds: outcome.measures.iter().all(|m| m.holds() != Some(false)),
-        mandatory_holds: !outcome.measures.iter().any(Measure::breaks_mandatory),
+        passes: !outcome.measures.iter().any(Measure::fails),
+        mandatory_passes: !outcome.measures.iter().any(Measure::fails_mandatory),
         heat_closure_j: &outcome.heat,
         moisture_closure_kg: &outcome.moisture,
         measures: outcome.measures.iter().map(SummaryMeasure::of).collect(),

@@ -1,18 +1,17 @@
-//! What sizing tells: one ranked table, what to write, CSV.
+//! Sizing in words, one ranked table, lines for the scenario file, and files.
 
 use std::path::{Path, PathBuf};
 
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
-
-use super::results::{ResultsError, symbol_of, table_of};
-use super::verdict::{show, show_difference, show_judged};
+use super::combinations::{misses, place};
+use super::results::ResultsError;
+use super::table::{Column, Table, Value};
+use super::words::{count, listed};
 use super::{OutputDir, UnitSystem};
-use crate::measure::Side;
 use crate::quantity::Dimension;
 use crate::study::case::Case;
 use crate::study::combinations::set_name;
 use crate::study::criteria::CRITERIA;
-use crate::study::size_relief::{Answer, Breach, Sizing};
+use crate::study::size_relief::{Answer, Failure, Sizing};
 
 /// The answer for a terminal.
 pub fn text(
@@ -22,42 +21,33 @@ pub fn text(
     width: u16,
     bold: impl Fn(&str) -> String,
 ) -> String {
-    let mut out = format!(
-        "{} ({} sets of zones and modes judged)\n",
-        bold(&case.scenario.title),
-        sizing.judged
-    );
+    let mut out = format!("{}\n", bold(&case.scenario.title));
     out += &bold(&verdict(sizing, units));
-    out.push('\n');
-    out += &locked_out(sizing);
-    out += &broken_on_the_way(sizing, units);
+    out += &format!(
+        "\nJudged: {} of zones and modes.\n",
+        count(sizing.judged, "set")
+    );
+    out += &locked_out(sizing, units);
+    out += &day_failures(sizing, units);
     out.push('\n');
     out += &rows(sizing, units, width);
-    out.push_str(
-        "Holds: every set of zones that the time bands let call together keeps static, velocity, sound and \
-         the margin of supply air, settled. Day: one full run of the file with that change; energy and time \
-         off setpoint against the file as it stands.\n",
-    );
+    out += "\"Steady state\": every set of zones that the schedule lets call together meets static, velocity, sound \
+            and supply-temperature margin. \"Day run\": one full run of the file with that change; its energy is \
+            against the file as written.\n";
     if sizing.unneeded {
-        out.push_str(
-            "Without any relief every set keeps static, velocity and sound, settled, so there is nothing to size: \
-             ways of keeping pressure down are left out.\n",
-        );
+        out += "Nothing needs sizing: without a relief (bypass) damper every set meets static, velocity and sound. \
+                Ways to lower static are left out.\n";
     }
     if !sizing.counts.iter().all(|c| *c) {
-        out.push_str(
-            "The share of relief is not held against a relief here, since the supply air it leads to is \
-             worked out; write relief_share under [limits] to have it count.\n",
-        );
+        out += "The bypass fraction is not judged here, because the supply air that it leads to is. To judge it, \
+                write its limit under [limits].\n";
     }
     for answer in &sizing.answers {
         if answer.edits.is_empty() {
             continue;
         }
-        out += &format!(
-            "\n{} To have this, write:\n",
-            bold(&format!("{}.", full_title(answer)))
-        );
+        let head = bold(&format!("{}.", full_title(answer, units)));
+        out += &format!("\n{head} Lines for the scenario file:\n");
         for line in case.what_if(&answer.edits).lines() {
             out += format!("    {line}").trim_end();
             out.push('\n');
@@ -66,232 +56,189 @@ pub fn text(
     out
 }
 
-/// Which ways were locked out in their day, so that nobody takes standing still for a saving.
-fn locked_out(sizing: &Sizing) -> String {
+/// Which alternatives locked out in their day run, so that nobody takes standing still for a saving.
+fn locked_out(sizing: &Sizing, units: UnitSystem) -> String {
     let locked = |a: &&Answer| a.day.as_ref().is_some_and(|d| d.locked_out_s > 0.0);
-    let told: Vec<String> = sizing
+    let named: Vec<String> = sizing
         .answers
         .iter()
         .filter(locked)
-        .map(full_title)
+        .map(|a| full_title(a, units))
         .collect();
-    match told.as_slice() {
-        [] => String::new(),
-        all if all.len() == sizing.answers.len() => {
-            "Locked out in its day: every line below. Energy and trips are of systems that stood still \
-             meanwhile.\n"
-                .into()
-        }
-        some => format!(
-            "Locked out in their day: {}. Their energy and trips, and any comparison with them, are of a \
-             system that stood still meanwhile.\n",
-            some.join("; ")
-        ),
-    }
-}
-
-/// Which ways hold settled and yet break in their day what they are chosen by.
-fn broken_on_the_way(sizing: &Sizing, units: UnitSystem) -> String {
-    let told: Vec<String> = sizing
-        .answers
-        .iter()
-        .filter(|a| a.holds())
-        .filter_map(|a| {
-            let over = &a.day.as_ref()?.over;
-            let each = over.iter().filter_map(|m| {
-                let limit = show(m.limit.as_ref()?.value, m.dimension, units);
-                let value = show(m.value, m.dimension, units);
-                Some(format!(
-                    "{} ({}) {value}, at most {limit}",
-                    m.title, m.subject
-                ))
-            });
-            let each: Vec<String> = each.collect();
-            (!each.is_empty()).then(|| format!("{}: {}", full_title(a), each.join(", ")))
-        })
-        .collect();
-    if told.is_empty() {
-        return String::new();
-    }
+    let who = match named.len() {
+        0 => return String::new(),
+        n if n == sizing.answers.len() => "every line below".into(),
+        _ => named.join("; "),
+    };
     format!(
-        "Held settled, broken in its day, on the way from one state to the next (dampers shut while the unit still \
-         runs, the fan runs on after it): {}.\n",
-        told.join("; ")
+        "Locked out in the day run: {who}. A locked-out unit is off, so its energy and trips are low.\n"
     )
 }
 
-fn full_title(a: &Answer) -> String {
+/// Which alternatives pass at steady state and yet fail in their day run what they are chosen by.
+fn day_failures(sizing: &Sizing, units: UnitSystem) -> String {
+    let lines: Vec<String> = sizing
+        .answers
+        .iter()
+        .filter(|a| a.passes())
+        .filter_map(|a| {
+            let failed = &a.day.as_ref()?.failed_alike;
+            let each = failed.iter().filter_map(|m| {
+                let limit = m.limit.as_ref()?;
+                let value = limit.show_value(m.value, m.dimension, units);
+                let limit = units.show(limit.value, m.dimension);
+                let place = match m.subject.as_str() {
+                    "house" => String::new(),
+                    subject => format!(" ({subject})"),
+                };
+                Some(format!("{}{place} exceeds {limit}: {value}", m.title))
+            });
+            let each: Vec<String> = each.collect();
+            (!each.is_empty())
+                .then(|| format!("  - {}: {}\n", full_title(a, units), each.join("; ")))
+        })
+        .collect();
+    if lines.is_empty() {
+        return String::new();
+    }
+    format!(
+        "Passes at steady state, fails in the day run:\n{}The cause is between two states: dampers shut while the \
+         unit still runs, and the fan runs on after it.\n",
+        lines.concat()
+    )
+}
+
+fn full_title(a: &Answer, units: UnitSystem) -> String {
     if a.found.is_empty() {
         a.title.clone()
     } else {
-        format!("{}, {}", a.title, a.found)
+        format!("{}, {}", a.title, a.found.text(units))
     }
 }
 
-/// Whether anything holds; if not, what binds and by how much.
+/// Whether anything passes; if not, what binds and by how much.
 pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
     let written = &sizing.as_written;
-    if written.holds() {
-        let also = sizing.answers.iter().filter(|a| a.holds()).count() - 1;
-        return match also {
-            0 => "The file holds as it stands, and none of the alternatives does.".into(),
-            1 => "The file holds as it stands, and so does 1 of the alternatives.".into(),
-            n => format!("The file holds as it stands, and so do {n} of the alternatives."),
+    if written.passes() {
+        let others = sizing.answers.iter().filter(|a| a.passes()).count() - 1;
+        return match others {
+            0 => "The file passes as written. None of the alternatives does.".into(),
+            n => format!(
+                "The file passes as written. So do {}.",
+                count(n, "alternative")
+            )
+            .replace("So do 1 ", "So does 1 "),
         };
     }
     let Some(best) = sizing.answers.first() else {
         return "There is nothing to choose from.".into();
     };
-    if best.holds() {
+    if best.passes() {
+        let failed: Vec<&str> = written
+            .failures
+            .iter()
+            .map(|b| CRITERIA[b.criterion].heading)
+            .collect();
         return format!(
-            "Best: {}. The file as it stands breaks {}.",
-            full_title(best),
-            broken(written)
+            "Best: {}. The file as written fails {}.",
+            full_title(best, units),
+            listed(&failed)
         );
     }
     let Some(b) = &best.binds else {
-        return "Nothing holds.".into();
+        return "No alternative passes.".into();
     };
+    let criterion = &CRITERIA[b.criterion];
     format!(
-        "Nothing holds. {} comes nearest: {} misses {} by {} ({} {}, with {} calling in {}).",
-        full_title(best),
-        CRITERIA[b.criterion].title,
-        limit(b, units),
-        miss(b, units),
-        show_judged(
-            b.finding.value,
-            &b.finding.limit,
-            CRITERIA[b.criterion].dimension,
-            units
-        ),
-        b.finding.place,
+        "No alternative passes. The nearest is: {}. Its {}{} {} with {} calling in {}: {}.",
+        full_title(best, units),
+        criterion.title,
+        place(&b.finding),
+        misses(criterion, &b.finding, units),
         set_name(&sizing.zones, b.calls),
         b.mode.name(),
-    )
-    .replace(" , with", ", with")
-}
-
-fn broken(a: &Answer) -> String {
-    let headings: Vec<&str> = a
-        .breaches
-        .iter()
-        .map(|b| CRITERIA[b.criterion].heading)
-        .collect();
-    headings.join(", ")
-}
-
-fn limit(b: &Breach, units: UnitSystem) -> String {
-    let side = match b.finding.limit.side {
-        Side::AtMost => "at most",
-        Side::AtLeast => "at least",
-    };
-    let shown = show(
-        b.finding.limit.value,
-        CRITERIA[b.criterion].dimension,
-        units,
-    );
-    format!("its limit of {side} {shown}")
-}
-
-fn miss(b: &Breach, units: UnitSystem) -> String {
-    show_difference(
-        (b.finding.value - b.finding.limit.value).abs(),
-        CRITERIA[b.criterion].dimension,
-        units,
+        b.finding
+            .limit
+            .show_value(b.finding.value, criterion.dimension, units),
     )
 }
 
 /// What fails and where, worst set first; or what comes nearest.
-fn fails(a: &Answer, zones: &[String], units: UnitSystem) -> String {
-    let one = |b: &Breach| {
+fn failures(a: &Answer, zones: &[String], units: UnitSystem) -> String {
+    let one = |b: &Failure| {
         let criterion = &CRITERIA[b.criterion];
-        let place = if b.finding.place.is_empty() {
-            String::new()
-        } else {
-            format!(" at {}", b.finding.place)
-        };
+        let limit = &b.finding.limit;
         format!(
-            "{} {}{place} with {}",
+            "{} {}{} with {}",
             criterion.heading,
-            show_judged(
-                b.finding.value,
-                &b.finding.limit,
-                criterion.dimension,
-                units
-            ),
+            limit.show_value(b.finding.value, criterion.dimension, units),
+            place(&b.finding),
             set_name(zones, b.calls),
         )
     };
-    if a.breaches.is_empty() {
-        return a
-            .binds
-            .as_ref()
-            .map_or(String::new(), |b| format!("nearest: {}", one(b)));
+    if a.failures.is_empty() {
+        let nearest = a.binds.as_ref();
+        return nearest.map_or(String::new(), |b| format!("none; nearest: {}", one(b)));
     }
-    let told: Vec<String> = a
-        .breaches
+    let each: Vec<String> = a
+        .failures
         .iter()
         .map(|b| match b.sets {
             1 => one(b),
             n => format!("{} ({n} sets)", one(b)),
         })
         .collect();
-    told.join("; ")
+    each.join("; ")
 }
 
 fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
     let with_days = sizing.answers.iter().any(|a| a.day.is_some());
-    let mut table = Table::new();
-    let mut head = vec!["", "what", "found", "holds", "what fails, and where"];
+    let mut columns = vec![
+        Column::text(""),
+        Column::text("alternative"),
+        Column::text("size found"),
+        Column::text("steady state"),
+        Column::text("fails at steady state"),
+    ];
     if with_days {
-        head.extend([
-            "day: energy",
-            "off setpoint",
-            "spread",
-            "trips",
-            "limits broken",
+        columns.extend([
+            Column::text("day run: energy").right(),
+            Column::text("off setpoint").right(),
+            Column::number("spread", Dimension::TemperatureDifference),
+            Column::text("trips").right(),
+            Column::text("failed limits").right(),
         ]);
     }
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_width(width)
-        .set_header(head);
+    let mut table = Table::new(columns);
     let reference = sizing.as_written.day.as_ref();
     for (i, a) in sizing.answers.iter().enumerate() {
-        let mut cells = vec![
-            Cell::new(i + 1),
-            Cell::new(&a.title),
-            Cell::new(&a.found),
-            Cell::new(if a.holds() { "holds" } else { "fails" }),
-            Cell::new(fails(a, &sizing.zones, units)),
+        let mut cells: Vec<Value> = vec![
+            (i + 1).into(),
+            a.title.as_str().into(),
+            a.found.text(units).into(),
+            if a.passes() { "passes" } else { "fails" }.into(),
+            failures(a, &sizing.zones, units).into(),
         ];
         if let (Some(day), Some(reference)) = (&a.day, reference) {
-            let energy = 100.0 * (day.electric_j / reference.electric_j - 1.0);
-            let (share, zone) = &day.outside_band;
-            for text in [
-                format!(
-                    "{} ({energy:+.0} %)",
-                    show(day.electric_j, Dimension::Energy, units)
-                ),
-                format!("{:.0} % {zone}", 100.0 * share),
-                show(day.house_spread_k, Dimension::TemperatureDifference, units),
-                if day.locked_out_s > 0.0 {
-                    let time = show(day.locked_out_s, Dimension::Time, units);
-                    format!("{:.0}, locked out {time}", day.trips)
-                } else {
-                    format!("{:.0}", day.trips)
+            let change = 100.0 * (day.electric_j / reference.electric_j - 1.0);
+            let energy = units.show(day.electric_j, Dimension::Energy);
+            let (share, zone) = &day.off_setpoint;
+            let off = units.show(*share, Dimension::Fraction);
+            let locked = units.show(day.locked_out_s, Dimension::Time);
+            cells.extend([
+                format!("{energy} ({change:+.0} %)").into(),
+                format!("{off} {zone}").into(),
+                day.house_spread_k.into(),
+                match day.locked_out_s > 0.0 {
+                    true => format!("{:.0}, locked out {locked}", day.trips).into(),
+                    false => format!("{:.0}", day.trips).into(),
                 },
-                day.broken.to_string(),
-            ] {
-                cells.push(Cell::new(text).set_alignment(CellAlignment::Right));
-            }
+                day.failed.into(),
+            ]);
         }
-        table.add_row(cells);
+        table.row(cells);
     }
-    let mut text = table.trim_fmt();
-    text.push('\n');
-    text
+    table.text(units, width)
 }
 
 /// Folder that [`write()`] leaves: `out/size-relief-<scenario>/`.
@@ -299,18 +246,18 @@ pub fn folder(out: &Path, case: &Case) -> PathBuf {
     out.join(format!("size-relief-{}", case.scenario.name))
 }
 
-/// Writes `size-relief.csv` and one what-if file an answer into `out/size-relief-<scenario>/`, whole or not
+/// Writes `size-relief.csv` and a what-if file for each answer into `out/size-relief-<scenario>/`, whole or not
 /// at all.
 ///
 /// # Errors
 /// The folder cannot be written.
 pub fn write(out: &Path, case: &Case, sizing: &Sizing) -> Result<PathBuf, ResultsError> {
     let staged = OutputDir::stage(folder(out, case))?;
-    staged.write("size-relief.csv", &csv(sizing))?;
+    staged.write("size-relief.csv", &answers_table(sizing).csv())?;
     for a in sizing.answers.iter().filter(|a| !a.edits.is_empty()) {
         let text = format!(
             "# {}.\n# Put this beside {}.\n\n{}",
-            full_title(a),
+            full_title(a, UnitSystem::Si),
             case.file,
             case.what_if(&a.edits)
         );
@@ -319,29 +266,22 @@ pub fn write(out: &Path, case: &Case, sizing: &Sizing) -> Result<PathBuf, Result
     Ok(staged.commit()?)
 }
 
-fn csv(sizing: &Sizing) -> Vec<u8> {
-    let number = |v: f64| {
-        if v.is_finite() {
-            v.to_string()
-        } else {
-            String::new()
-        }
-    };
-    let mut head: Vec<String> = ["rank", "key", "what", "found", "holds", "used"]
+fn answers_table(sizing: &Sizing) -> Table {
+    let mut names: Vec<String> = ["rank", "key", "what", "found", "passes", "used"]
         .map(String::from)
         .to_vec();
     for k in CRITERIA {
-        let unit = symbol_of(k.dimension);
+        let unit = k.dimension.si_symbol();
         for what in [
-            "sets_broken".into(),
+            "sets_failed".into(),
             format!("worst_{unit}"),
             format!("limit_{unit}"),
             "calling".into(),
         ] {
-            head.push(format!("{}_{what}", k.key));
+            names.push(format!("{}_{what}", k.key));
         }
     }
-    for what in [
+    let of_day = [
         "day_electric_J",
         "day_off_setpoint_share",
         "day_off_setpoint_zone",
@@ -349,45 +289,44 @@ fn csv(sizing: &Sizing) -> Vec<u8> {
         "day_trips",
         "day_locked_out_s",
         "day_starts",
-        "day_limits_broken",
-    ] {
-        head.push(what.into());
-    }
-    let rows = sizing.answers.iter().enumerate().map(|(rank, a)| {
-        let holds = if a.holds() { "yes" } else { "no" };
-        let mut cells = vec![
-            (rank + 1).to_string(),
-            a.key.clone(),
-            a.title.clone(),
-            a.found.clone(),
-            holds.to_string(),
-            number(a.used),
+        "day_limits_failed",
+    ];
+    names.extend(of_day.map(String::from));
+    let mut table = Table::named(names);
+    for (rank, a) in sizing.answers.iter().enumerate() {
+        let mut cells: Vec<Value> = vec![
+            (rank + 1).into(),
+            a.key.as_str().into(),
+            a.title.as_str().into(),
+            a.found.to_string().into(),
+            a.passes().into(),
+            a.used.into(),
         ];
         for i in 0..CRITERIA.len() {
-            match a.breaches.iter().chain(&a.binds).find(|b| b.criterion == i) {
-                None => cells.extend(["0", "", "", ""].map(String::from)),
+            match a.failures.iter().chain(&a.binds).find(|b| b.criterion == i) {
+                None => cells.extend([0.into(), Value::None, Value::None, Value::None]),
                 Some(b) => cells.extend([
-                    b.sets.to_string(),
-                    number(b.finding.value),
-                    number(b.finding.limit.value),
-                    set_name(&sizing.zones, b.calls),
+                    b.sets.into(),
+                    b.finding.value.into(),
+                    b.finding.limit.value.into(),
+                    set_name(&sizing.zones, b.calls).into(),
                 ]),
             }
         }
         match &a.day {
-            None => cells.extend(std::iter::repeat_n(String::new(), 8)),
+            None => cells.extend(std::iter::repeat_n(Value::None, of_day.len())),
             Some(d) => cells.extend([
-                number(d.electric_j),
-                number(d.outside_band.0),
-                d.outside_band.1.clone(),
-                number(d.house_spread_k),
-                number(d.trips),
-                number(d.locked_out_s),
-                number(d.starts),
-                d.broken.to_string(),
+                d.electric_j.into(),
+                d.off_setpoint.0.into(),
+                d.off_setpoint.1.as_str().into(),
+                d.house_spread_k.into(),
+                d.trips.into(),
+                d.locked_out_s.into(),
+                d.starts.into(),
+                d.failed.into(),
             ]),
         }
-        cells
-    });
-    table_of(&head, rows)
+        table.row(cells);
+    }
+    table
 }

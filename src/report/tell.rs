@@ -7,15 +7,16 @@ use super::{
 use crate::control::NoticeKind;
 use crate::control::protection::{Protection, Sense};
 use crate::control::thermostat::Placement;
-use crate::engine::Outcome;
 use crate::engine::event::What;
 use crate::measure::Limit;
 use crate::measure::noise_rating::NcValue;
 use crate::measure::sound::{LoudRoom, expected_band};
+use crate::quantity::{Dimension, UnitSystem};
+use crate::run::Outcome;
 use crate::scenario::Scenario;
 
 /// What figures need beyond the trace.
-pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
+pub fn story(s: &Scenario, outcome: &Outcome, units: UnitSystem) -> Story {
     let spec = s.control.controller.spec();
     let protection = |sense: Sense| spec.protections.iter().find(|p| p.sense == sense);
     let limit = |p: Option<&Protection>, value: fn(&Protection) -> f64| {
@@ -89,7 +90,7 @@ pub fn story(s: &Scenario, outcome: &Outcome) -> Story {
         },
         static_pressure: static_pressure(outcome),
         sound: Some(sound(s, outcome)),
-        events: events(s, outcome),
+        events: events(s, outcome, units),
     }
 }
 
@@ -154,7 +155,7 @@ fn sound(s: &Scenario, outcome: &Outcome) -> StorySound {
     }
 }
 
-fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
+fn events(s: &Scenario, outcome: &Outcome, units: UnitSystem) -> Vec<StoryEvent> {
     let mut heating = outcome
         .trace
         .column("unit.heating")
@@ -189,8 +190,9 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
             }
             EventKind::Trip => {
                 let protections = &s.control.controller.spec().protections;
-                let told = protections.iter().find(|p| p.name == e.subject).map(beyond);
-                told.unwrap_or_else(|| e.text.clone())
+                let watched = protections.iter().find(|p| p.name == e.subject);
+                let watched = watched.map(|p| beyond(p, units));
+                watched.unwrap_or_else(|| e.text.clone())
             }
             EventKind::LockOut => "locked out, too many trips".to_string(),
             _ => e.text.clone(),
@@ -206,17 +208,18 @@ fn events(s: &Scenario, outcome: &Outcome) -> Vec<StoryEvent> {
 }
 
 /// What a protection watches for: `below 5 °C for 60 s`.
-fn beyond(p: &Protection) -> String {
-    let unit = if p.sense == Sense::StaticHigh {
-        "Pa"
+fn beyond(p: &Protection, units: UnitSystem) -> String {
+    let dimension = if p.sense == Sense::StaticHigh {
+        Dimension::Pressure
     } else {
-        "°C"
+        Dimension::Temperature
     };
     let side = match p.sense {
         Sense::SupplyHigh | Sense::StaticHigh => "above",
         _ => "below",
     };
-    format!("{side} {} {unit} for {:.0} s", p.trip, p.qualify_s)
+    let trip = units.show(p.trip, dimension);
+    format!("{side} {trip} for {:.0} s", p.qualify_s)
 }
 
 fn kind_of(kind: NoticeKind) -> Option<EventKind> {

@@ -3,21 +3,23 @@
 use super::Scenario;
 use crate::plant::air_side::leakage;
 use crate::plant::door::orifice_quadratic;
+use crate::quantity::{Dimension, UnitSystem};
 
 /// Sun time and clock differ by less than this in every time zone in use, h (the widest, by about
 /// 3 h, in the west of zones that span a continent; common practice, no source).
 const CLOCK_H: f64 = 3.0;
-/// Air over a cooling coil at rating, L/s per kW; makers rate between 40 and 60 or so, the rest is
-/// slack (common practice, no source).
-const PER_KW: (f64, f64) = (30.0, 80.0);
+/// Air over a cooling coil at rating, m³/s per W; makers rate between 40 and 60 L/s per kW or so, the
+/// rest is slack (common practice, no source).
+const PER_W: (f64, f64) = (30e-6, 80e-6);
 /// Outlets' design flows together over the fan's rated flow (our own choice).
 const OUTLETS: (f64, f64) = (0.6, 1.6);
 
 impl Scenario {
-    /// Sentences on what looks like a slip, each with what was found and what would be usual. Empty
-    /// for an ordinary scenario.
-    pub fn advice(&self) -> Vec<String> {
+    /// Sentences on what may be a mistake, each with what was found and what would be usual. Empty for an
+    /// ordinary scenario.
+    pub fn advice(&self, units: UnitSystem) -> Vec<String> {
         let mut said = Vec::new();
+        let shown = |value: f64, dimension| units.show(value, dimension);
         let sun_h = self.site.longitude_deg_east / 15.0;
         let clock_h = f64::from(self.site.utc_offset_s) / 3600.0;
         // Round the globe the short way.
@@ -40,13 +42,16 @@ impl Scenario {
             }
         }
         if let Some(coil) = &self.unit.unit.cooling {
-            let kw = coil.rated_total_w() / 1000.0;
-            let flow_l_s = 1000.0 * self.rated_flow_m3_s;
-            let per_kw = flow_l_s / kw;
-            if !(PER_KW.0..=PER_KW.1).contains(&per_kw) {
+            let cooling_w = coil.rated_total_w();
+            let per_w = self.rated_flow_m3_s / cooling_w;
+            if !(PER_W.0..=PER_W.1).contains(&per_w) {
                 said.push(format!(
-                    "fan.flow {flow_l_s:.0} L/s for {kw:.1} kW of cooling is {per_kw:.0} L/s per kW; coils \
-                     are rated at 40 to 60 or so"
+                    "fan.flow {} for {} of cooling is {}; coils are rated at {} to {} or so",
+                    shown(self.rated_flow_m3_s, Dimension::AirFlow),
+                    shown(cooling_w, Dimension::Power),
+                    shown(per_w, Dimension::FlowPerPower),
+                    shown(40e-6, Dimension::FlowPerPower),
+                    shown(60e-6, Dimension::FlowPerPower),
                 ));
             }
         }
@@ -54,23 +59,23 @@ impl Scenario {
         let share = outlets / self.rated_flow_m3_s;
         if !(OUTLETS.0..=OUTLETS.1).contains(&share) {
             said.push(format!(
-                "the outlets' flows add up to {:.0} L/s, {:.0} % of fan.flow",
-                1000.0 * outlets,
-                100.0 * share
+                "the outlets' flows add up to {}, {} of fan.flow",
+                shown(outlets, Dimension::AirFlow),
+                shown(share, Dimension::Fraction)
             ));
         }
         let stuffy: Vec<_> = (0..self.rooms.len())
             .filter_map(|r| self.stuffy(r))
             .collect();
         if let Some(first) = stuffy.first() {
-            let rooms: Vec<String> = stuffy.iter().map(ToString::to_string).collect();
+            let rooms: Vec<String> = stuffy.iter().map(|room| room.text(units)).collect();
             said.push(format!(
-                "behind shut doors their outlets' air would push rooms further above the next than {:.0} Pa: {}; more \
-                 `undercut` or a `transfer` grille mends it, as in [door.{}] with transfer = \"{:.0} cm2\"",
-                self.limits.room_pressure_pa.value,
+                "room pressure exceeds {} behind shut doors: {}. Cure: more `undercut` or a `transfer` grille, as in \
+                 [door.{}] with transfer = \"{}\"",
+                shown(self.limits.room_pressure_pa.value, Dimension::Pressure),
                 rooms.join(", "),
                 first.door,
-                1e4 * (first.wanted_m2 - first.area_m2),
+                shown(first.wanted_m2 - first.area_m2, Dimension::Area),
             ));
         }
         said
@@ -128,15 +133,14 @@ struct Stuffy<'a> {
     wanted_m2: f64,
 }
 
-impl std::fmt::Display for Stuffy<'_> {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(
-            f,
-            "{} {:.0} Pa (gaps of {:.0} cm2, {:.0} wanted)",
+impl Stuffy<'_> {
+    fn text(&self, units: UnitSystem) -> String {
+        format!(
+            "{} {} (gaps of {}, {} needed)",
             self.room,
-            self.pressure_pa,
-            1e4 * self.area_m2,
-            1e4 * self.wanted_m2
+            units.show(self.pressure_pa, Dimension::Pressure),
+            units.show(self.area_m2, Dimension::Area),
+            units.show(self.wanted_m2, Dimension::Area)
         )
     }
 }
@@ -148,16 +152,18 @@ mod tests {
 
     fn with(changes: &str) -> Vec<String> {
         let text = format!("based_on = \"family-house.toml\"\n{changes}");
-        Scenario::from_text("changed", &text).unwrap().advice()
+        Scenario::from_text("changed", &text)
+            .unwrap()
+            .advice(UnitSystem::Si)
     }
 
     #[test]
     fn what_ships_needs_no_advice() {
         let starter = Scenario::from_text("house", shelf::STARTER).unwrap();
-        assert_eq!(starter.advice(), Vec::<String>::new());
+        assert_eq!(starter.advice(UnitSystem::Si), Vec::<String>::new());
         for (name, _) in shelf::SHELF {
             let name = name.trim_end_matches(".toml");
-            let mut said = Scenario::embedded(name).unwrap().advice();
+            let mut said = Scenario::embedded(name).unwrap().advice(UnitSystem::Si);
             // The family house shows what doors without grilles do.
             let doors = said.len();
             said.retain(|s| !s.contains("behind shut doors"));
@@ -177,7 +183,7 @@ mod tests {
             );
         };
         one("[site]\nlongitude = \"-149.6 deg\"", "the sun is");
-        one("[unit]\ncooling_capacity = \"100 kW\"", "per kW");
+        one("[unit]\ncooling_capacity = \"100 kW\"", "(L/s)/kW");
         one(
             "[room.attic]\nuse = \"bedroom\"\narea = \"9 m2\"",
             "room attic has neither",
@@ -187,7 +193,7 @@ mod tests {
         let doors = said.iter().find(|s| s.contains("behind shut doors"));
         assert!(doors.is_some_and(|s| s.contains("parents") && !s.contains("study")));
         let said = with("[fan]\nflow = \"5500 L/s\"");
-        assert!(said.iter().any(|s| s.contains("per kW")), "{said:?}");
+        assert!(said.iter().any(|s| s.contains("(L/s)/kW")), "{said:?}");
         assert!(said.iter().any(|s| s.contains("of fan.flow")), "{said:?}");
     }
 }

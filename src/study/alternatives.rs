@@ -1,14 +1,16 @@
-//! Ways to keep a small zone from getting the whole fan: a relief, and what people do instead.
+//! Alternatives that keep a small zone from getting the whole fan: a relief, and what people do instead.
 //!
-//! Each way is a family of what-ifs along one *strength*: a whole number from 0 upwards, of which more
+//! Each alternative is a family of what-ifs along one *strength*: a whole number from 0 upwards, of which more
 //! always means less pressure and velocity at the outlets. Because the air network is monotone, the
-//! least strength that is enough is found by halving. To add a way, write a function that returns its
-//! [`Way`] and name it in [`ways`].
+//! least strength that is enough is found by halving. To add one, write a function that returns
+//! its [`Alternative`] and name it in [`instead`].
 
 use super::case::{Case, Edit, has};
+use crate::measure::Note;
 use crate::plant::duct::Section;
 use crate::plant::relief::Relief;
 use crate::plant::unit::UnitKind;
+use crate::quantity::Dimension;
 
 /// Nominal sizes of round ducts, mm: the R20 sizes and the additional ones in use of ISO 7807 and
 /// EN 1506, from memory.
@@ -18,13 +20,13 @@ pub const ROUND_DUCTS_MM: [u32; 17] = [
 
 /// Lowest opening pressure of a weighted blade or setpoint of a motorised relief that is tried, Pa:
 /// common practice, no source.
-pub const LEAST_OPENING_PA: f64 = 15.0;
+pub const MINIMUM_OPENING_PA: f64 = 15.0;
 /// Slowest fan that is tried, hundredths of its rated speed: below, a coil made for the rated flow is
 /// no longer that unit (our own choice).
 const SLOWEST_FAN: u32 = 40;
 
-/// A way with its strengths.
-pub struct Way<'a> {
+/// An alternative with its strengths.
+pub struct Alternative<'a> {
     /// Stable name, for files.
     pub key: String,
     /// Plain words.
@@ -34,10 +36,10 @@ pub struct Way<'a> {
     /// What a person would write for a strength.
     pub edits: Box<dyn Fn(u32) -> Vec<Edit> + Sync + 'a>,
     /// What a strength means, in words.
-    pub words: Box<dyn Fn(u32) -> String + Sync + 'a>,
+    pub words: Box<dyn Fn(u32) -> Note + Sync + 'a>,
 }
 
-/// What the ways have in common.
+/// What alternatives have in common.
 struct Base<'a> {
     case: &'a Case,
     no_relief: Vec<Edit>,
@@ -45,31 +47,31 @@ struct Base<'a> {
     static_pa: f64,
 }
 
-/// The file as it stands, and without its relief.
-pub fn references(case: &Case) -> Vec<Way<'_>> {
-    let mut out = vec![fixed("as-written", "as the file stands", Vec::new())];
+/// The file as written, and without its relief.
+pub fn references(case: &Case) -> Vec<Alternative<'_>> {
+    let mut out = vec![fixed("as-written", "file as written", Vec::new())];
     if case.scenario.relief.is_some() {
         out.push(fixed(
             "no-relief",
-            "no relief, nothing instead",
+            "no relief and nothing instead",
             vec![Edit::Without("relief".into())],
         ));
     }
     out
 }
 
-fn fixed<'a>(key: &str, title: &str, edits: Vec<Edit>) -> Way<'a> {
-    Way {
+fn fixed<'a>(key: &str, title: &str, edits: Vec<Edit>) -> Alternative<'a> {
+    Alternative {
         key: key.into(),
         title: title.into(),
         strongest: 0,
         edits: Box::new(move |_| edits.clone()),
-        words: Box::new(|_| String::new()),
+        words: Box::new(|_| Note::default()),
     }
 }
 
 /// Reliefs to the return plenum, one a diameter, smallest first.
-pub fn reliefs(case: &Case) -> Vec<Way<'_>> {
+pub fn reliefs(case: &Case) -> Vec<Alternative<'_>> {
     let base = Base::new(case);
     ROUND_DUCTS_MM
         .iter()
@@ -78,7 +80,7 @@ pub fn reliefs(case: &Case) -> Vec<Way<'_>> {
 }
 
 /// The same with a variable-speed unit; none when the unit is one.
-pub fn reliefs_with_variable_speed(case: &Case) -> Vec<Way<'_>> {
+pub fn reliefs_with_variable_speed(case: &Case) -> Vec<Alternative<'_>> {
     if is_variable(case) {
         return Vec::new();
     }
@@ -91,7 +93,7 @@ pub fn reliefs_with_variable_speed(case: &Case) -> Vec<Way<'_>> {
 }
 
 /// Reliefs that are dumped into a room, one a diameter.
-pub fn dumps<'a>(case: &'a Case, room: &str) -> Vec<Way<'a>> {
+pub fn dumps<'a>(case: &'a Case, room: &str) -> Vec<Alternative<'a>> {
     let base = Base::new(case);
     ROUND_DUCTS_MM
         .iter()
@@ -100,7 +102,7 @@ pub fn dumps<'a>(case: &'a Case, room: &str) -> Vec<Way<'a>> {
 }
 
 /// What people do instead of a relief.
-pub fn ways(case: &Case) -> Vec<Way<'_>> {
+pub fn instead(case: &Case) -> Vec<Alternative<'_>> {
     let base = Base::new(case);
     [
         Some(base.slower_fan()),
@@ -128,13 +130,13 @@ impl<'a> Base<'a> {
     }
 
     /// Strength is how far the opening pressure lies below the static limit, in whole pascals.
-    fn relief(&self, mm: u32, to: Option<&str>, extra: &[Edit]) -> Way<'a> {
+    fn relief(&self, mm: u32, to: Option<&str>, extra: &[Edit]) -> Alternative<'a> {
         let case = self.case;
         let motorised = case
             .scenario
             .relief
             .is_some_and(|r| matches!(r.relief, Relief::Motorised(_)));
-        let highest = self.static_pa.floor().max(LEAST_OPENING_PA);
+        let highest = self.static_pa.floor().max(MINIMUM_OPENING_PA);
         let mut kept = Vec::new();
         for key in ["length", "material", "fittings", "space", "channel"] {
             let path = format!("relief.{key}");
@@ -179,12 +181,12 @@ impl<'a> Base<'a> {
             edits
         };
         let kind = if motorised {
-            "motorised relief"
+            "motorised relief (bypass) damper"
         } else {
-            "weighted relief"
+            "weighted relief (bypass) damper"
         };
         let (key, title) = match (&to, variable) {
-            (Some(room), _) => (format!("dump-{mm}"), format!("{kind} dumped into {room}")),
+            (Some(room), _) => (format!("dump-{mm}"), format!("{kind}, dumped into {room}")),
             (None, true) => (
                 format!("variable-relief-{mm}"),
                 format!("variable-speed unit and {kind}"),
@@ -192,20 +194,23 @@ impl<'a> Base<'a> {
             (None, false) => (format!("relief-{mm}"), format!("{kind} to the return")),
         };
         let verb = if motorised { "holding" } else { "opening at" };
-        Way {
+        Alternative {
             key,
             title,
-            strongest: (highest - LEAST_OPENING_PA) as u32,
+            strongest: (highest - MINIMUM_OPENING_PA) as u32,
             edits: Box::new(edits),
             words: Box::new(move |strength| {
-                format!("{mm} mm, {verb} {:.0} Pa", highest - f64::from(strength))
+                Note::default()
+                    .value(f64::from(mm) / 1000.0, Dimension::Length)
+                    .words(format!(", {verb} "))
+                    .value(highest - f64::from(strength), Dimension::Pressure)
             }),
         }
     }
 
     /// A fan whose every speed is a factor lower: by the affinity laws a rated point at that factor of
     /// flow and its square of pressure.
-    fn slower_fan(&self) -> Way<'a> {
+    fn slower_fan(&self) -> Alternative<'a> {
         let case = self.case;
         let no_relief = self.no_relief.clone();
         let rated = case.scenario.rated_flow_m3_s;
@@ -247,21 +252,21 @@ impl<'a> Base<'a> {
             }
             edits
         };
-        Way {
+        Alternative {
             key: "slower-fan".into(),
             title: "slower fan, no relief".into(),
             strongest: 100 - SLOWEST_FAN,
             edits: Box::new(edits),
-            words: Box::new(|strength| format!("{} % of its speed", 100 - strength)),
+            words: Box::new(|strength| format!("{} % of its speed", 100 - strength).into()),
         }
     }
 
-    /// Every zone keeps some opening while it is in band and does not call.
-    fn minimum_opening(&self) -> Way<'a> {
+    /// Every zone keeps some opening while it is scheduled and does not call.
+    fn minimum_opening(&self) -> Alternative<'a> {
         let (zones, no_relief) = (self.zones(), self.no_relief.clone());
-        Way {
+        Alternative {
             key: "minimum-opening".into(),
-            title: "satisfied zones stay open in their bands, no relief".into(),
+            title: "opening when satisfied for every zone, no relief".into(),
             strongest: 100,
             edits: Box::new(move |strength| {
                 let mut edits = no_relief.clone();
@@ -271,20 +276,20 @@ impl<'a> Base<'a> {
                 }
                 edits
             }),
-            words: Box::new(|strength| format!("each at least {strength} % open")),
+            words: Box::new(|strength| format!("each at minimum {strength} % open").into()),
         }
     }
 
-    /// The largest zone stays open while it is in band.
-    fn open_outlet(&self) -> Option<Way<'a>> {
+    /// The largest zone stays open while it is scheduled.
+    fn open_outlet(&self) -> Option<Alternative<'a>> {
         let zones = self.zones();
         let (name, idle, _) = zones.into_iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
         let no_relief = self.no_relief.clone();
         let open = move |strength: u32| idle.max(f64::from(strength) / 100.0);
         let of = name.clone();
-        Some(Way {
+        Some(Alternative {
             key: "open-outlet".into(),
-            title: format!("{name} never shuts in its bands, no relief"),
+            title: format!("opening when satisfied for {name} alone, no relief"),
             strongest: 100,
             edits: Box::new(move |strength| {
                 let mut edits = no_relief.clone();
@@ -293,13 +298,13 @@ impl<'a> Base<'a> {
                 edits
             }),
             words: Box::new(move |strength| {
-                format!("{of} at least {:.0} % open", 100.0 * open(strength))
+                format!("{of} at minimum {:.0} % open", 100.0 * open(strength)).into()
             }),
         })
     }
 
     /// The smallest zone's ducts and grilles grow, one nominal size a step.
-    fn larger_ducts(&self) -> Option<Way<'a>> {
+    fn larger_ducts(&self) -> Option<Alternative<'a>> {
         let s = &self.case.scenario;
         let design = |z: &crate::scenario::control::Zone| -> f64 {
             z.outlets
@@ -334,7 +339,7 @@ impl<'a> Base<'a> {
         let no_relief = self.no_relief.clone();
         let names: Vec<String> = outlets.iter().map(|o| o.0.clone()).collect();
         let of = sizes.clone();
-        Some(Way {
+        Some(Alternative {
             key: "larger-ducts".into(),
             title: format!("larger ducts and grilles to {}, no relief", zone.name),
             strongest,
@@ -361,7 +366,8 @@ impl<'a> Base<'a> {
             }),
             words: Box::new(
                 move |strength| match of.get((strength as usize).wrapping_sub(1)) {
-                    Some(mm) => format!("{} at {mm} mm", names.join(", ")),
+                    Some(&mm) => Note::from(format!("{} at ", names.join(", ")))
+                        .value(f64::from(mm) / 1000.0, Dimension::Length),
                     None => "as they are".into(),
                 },
             ),
@@ -369,7 +375,7 @@ impl<'a> Base<'a> {
     }
 
     /// A variable-speed unit in place of the one written; none when it is one.
-    fn variable_speed(&self) -> Option<Way<'a>> {
+    fn variable_speed(&self) -> Option<Alternative<'a>> {
         if is_variable(self.case) {
             return None;
         }
@@ -382,7 +388,7 @@ impl<'a> Base<'a> {
         ))
     }
 
-    /// Name, idle opening and design flow (m³/s) of each zone.
+    /// Name, opening when satisfied and design flow (m³/s) of each zone.
     fn zones(&self) -> Vec<(String, f64, f64)> {
         let s = &self.case.scenario;
         let specs = &s.control.controller.spec().zones;
@@ -473,11 +479,15 @@ mod tests {
                 .chain(reliefs(&case))
                 .chain(reliefs_with_variable_speed(&case))
                 .chain(dumps(&case, &room))
-                .chain(ways(&case));
-            for way in all {
-                for strength in [0, way.strongest] {
-                    let made = case.with(&way.key, &(way.edits)(strength));
-                    assert!(made.is_ok(), "{name} {} {strength}: {made:?}", way.key);
+                .chain(instead(&case));
+            for alternative in all {
+                for strength in [0, alternative.strongest] {
+                    let made = case.with(&alternative.key, &(alternative.edits)(strength));
+                    assert!(
+                        made.is_ok(),
+                        "{name} {} {strength}: {made:?}",
+                        alternative.key
+                    );
                 }
             }
         }

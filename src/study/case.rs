@@ -47,21 +47,11 @@ impl Case {
     /// # Errors
     /// As [`Scenario::load`]; also a change that names no key.
     pub fn load(path: &Path, set: &[String]) -> Result<Case, Diagnostic> {
-        let mut tree = tree::load(path)?;
-        for change in set {
-            let Some((key, value)) = change.split_once('=') else {
-                return Err(Diagnostic::plain(format!("--set \"{change}\" has no `=`"))
-                    .advise("write --set \"run.duration=6 h\""));
-            };
-            tree.set_path(key.trim(), value.trim())?;
-        }
-        let name = path
-            .file_stem()
-            .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
+        let tree = load_tree(path, set)?;
+        let (name, folder) = name_and_folder(path);
         let file = path
             .file_name()
             .map_or(name.clone(), |n| n.to_string_lossy().into_owned());
-        let folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
         Case::from_tree(tree, &name, file, folder)
     }
 
@@ -144,7 +134,7 @@ impl Case {
                     &mut tables[last].1
                 }
             };
-            // A key may stand once; the last change of it is the one that counts.
+            // A key may occur once; the last change of it counts.
             match lines.iter_mut().find(|(k, _)| *k == key) {
                 Some(line) => line.1 = value,
                 None => lines.push((key, value)),
@@ -171,7 +161,31 @@ impl Case {
     }
 }
 
-/// Whether a key or table stands in a tree.
+/// The tree of a file with those it is based on, with keys changed as `--set` does.
+///
+/// # Errors
+/// A file that cannot be read, a change that names no key.
+pub fn load_tree(path: &Path, set: &[String]) -> Result<Tree, Diagnostic> {
+    let mut tree = tree::load(path)?;
+    for change in set {
+        let Some((key, value)) = change.split_once('=') else {
+            return Err(Diagnostic::plain(format!("--set \"{change}\" has no `=`"))
+                .advise("write --set \"run.duration=6 h\""));
+        };
+        tree.set_path(key.trim(), value.trim())?;
+    }
+    Ok(tree)
+}
+
+/// The name of a scenario file without its ending, and its folder.
+pub fn name_and_folder(path: &Path) -> (String, PathBuf) {
+    let name = path
+        .file_stem()
+        .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
+    (name, path.parent().unwrap_or(Path::new("")).to_path_buf())
+}
+
+/// Whether a tree has a key or table.
 pub fn has(tree: &Tree, key: &str) -> bool {
     let mut here = &tree.root;
     let mut steps = key.split('.').peekable();

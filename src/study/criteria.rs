@@ -1,4 +1,4 @@
-//! What a settled state is judged by. To judge by one thing more, add an entry to [`CRITERIA`]; tables,
+//! What a steady state is judged by. To judge by one thing more, add an entry to [`CRITERIA`]; tables,
 //! CSV and heat map follow.
 
 use super::settled::Point;
@@ -111,12 +111,12 @@ impl Finding {
         }
     }
 
-    /// Whether the limit holds.
-    pub fn holds(&self) -> bool {
-        self.limit.holds(self.value)
+    /// Whether it meets its limit.
+    pub fn passes(&self) -> bool {
+        self.limit.passes(self.value)
     }
 
-    /// How much of the limit is used, for ranking: up to 1 it holds. The value over the limit; for
+    /// How much of the limit is used, for ranking: up to 1 it passes. The value over the limit; for
     /// temperatures and levels 1 + (excess over the limit)/10.
     pub fn used(&self) -> f64 {
         let limit = self.limit.value;
@@ -139,11 +139,11 @@ pub enum Trend {
     HelpedByRelief,
     /// Grilles and dampers grow quieter, fan and relief may grow louder: sound.
     EitherWay,
-    /// More relief hurts: relief share, supply temperature.
+    /// More relief hurts: bypass fraction, supply temperature.
     HurtByRelief,
 }
 
-/// One thing that settled states are judged by.
+/// One thing that steady states are judged by.
 pub struct Criterion {
     /// Stable name, for files.
     pub key: &'static str,
@@ -155,6 +155,8 @@ pub struct Criterion {
     pub dimension: Dimension,
     /// What more relief does to it.
     pub trend: Trend,
+    /// What helps where it fails.
+    pub cure: &'static str,
     /// The worst value of a state; `None` where it has no meaning.
     pub find: fn(&Facts, &Point, Mode) -> Option<Finding>,
 }
@@ -165,14 +167,15 @@ impl std::fmt::Debug for Criterion {
     }
 }
 
-/// Everything that settled states are judged by, in the order of the columns.
+/// Everything that steady states are judged by, in the order of the columns.
 pub const CRITERIA: &[Criterion] = &[
     Criterion {
         key: "static",
-        title: "external static (supply less return plenum)",
+        title: "total external static (supply minus return)",
         heading: "static",
         dimension: Dimension::Pressure,
         trend: Trend::HelpedByRelief,
+        cure: "a relief, an opening when satisfied, or a slower or variable-speed unit",
         find: |facts, point, _| Some(Finding::of(point.external_pa(), &facts.limits.static_pa)),
     },
     Criterion {
@@ -181,6 +184,7 @@ pub const CRITERIA: &[Criterion] = &[
         heading: "velocity",
         dimension: Dimension::Velocity,
         trend: Trend::HelpedByRelief,
+        cure: "a larger duct and grille, a relief, or a slower unit",
         find: |facts, point, _| {
             let faces = facts.outlets.iter().zip(&point.outlets_m3_s);
             faces
@@ -192,23 +196,25 @@ pub const CRITERIA: &[Criterion] = &[
         },
     },
     Criterion {
-        key: "relief_share",
-        title: "share of coil air through the relief",
-        heading: "relief",
+        key: "bypass_fraction",
+        title: "bypass fraction (relief air over coil air)",
+        heading: "bypass",
         dimension: Dimension::Fraction,
         trend: Trend::HurtByRelief,
+        cure: "an opening when satisfied, a slower unit, or a relief that opens later",
         find: |facts, point, _| {
-            let share = point.relief_share();
+            let share = point.bypass_fraction();
             let limit = &facts.limits.relief_share;
             facts.relieved.then(|| Finding::of(share, limit))
         },
     },
     Criterion {
         key: "supply_margin",
-        title: "margin of supply air to its trip",
+        title: "supply-temperature margin to the trip",
         heading: "margin",
         dimension: Dimension::TemperatureDifference,
         trend: Trend::HurtByRelief,
+        cure: "less air through the relief, or more air over the coil",
         find: |facts, point, mode| {
             let margin = facts.margin_k(point, mode)?;
             let finding = Finding::of(margin, &facts.limits.supply_margin_k);
@@ -221,6 +227,7 @@ pub const CRITERIA: &[Criterion] = &[
         heading: "sound",
         dimension: Dimension::SoundLevel,
         trend: Trend::EitherWay,
+        cure: "a slower unit, lined or flexible ducts, or larger grilles",
         find: |facts, point, _| {
             let rooms = facts.rooms.iter().zip(&point.sound);
             rooms

@@ -9,8 +9,10 @@ pub mod symptoms;
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::engine::{Outcome, RunError, simulate};
+use crate::engine::RunError;
 use crate::fault::{Kind, Scheduled, standard_set};
+use crate::quantity::UnitSystem;
+use crate::run::{Outcome, simulate};
 use crate::scenario::Scenario;
 use functional_test::FunctionalTest;
 use look_alikes::LookAlikes;
@@ -106,7 +108,7 @@ pub fn study(
         let (outcome, test) = run?;
         let symptoms = symptoms::symptoms(scenario, &fault, &healthy, &outcome);
         cases.push(FaultCase {
-            words: fault.fault.words(&parts),
+            words: fault.fault.words(&parts, UnitSystem::Si),
             zone: symptoms::zone_of(scenario, &fault, &symptoms),
             fault,
             outcome,

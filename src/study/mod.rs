@@ -2,8 +2,8 @@
 //!
 //! - [`compare`] runs files and sets their measures side by side;
 //! - [`combinations`] judges every set of calling zones in its settled state;
-//! - [`size_relief`] finds a relief, or what may stand in for one, that holds every combination;
-//! - [`faults`] runs a healthy system and each fault, and says what tells them apart;
+//! - [`size_relief`] finds a relief, or what may stand in for one, with which every set passes;
+//! - [`faults`] runs a healthy system and each fault, and finds the test that distinguishes them;
 //! - [`sweep`] varies keys and samples what is uncertain.
 //!
 //! A study works on a [`case::Case`]: a scenario together with the tree it was read from, so that

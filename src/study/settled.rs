@@ -6,9 +6,9 @@
 
 use crate::control::Mode;
 use crate::engine::RunError;
-use crate::engine::sound::SoundStage;
+use crate::engine::sound::{SoundScratch, SoundStage};
 use crate::plant::air::{MoistAir, SaturationTable};
-use crate::plant::air_side::{AirCommand, AirSide, AirState, ReliefTo};
+use crate::plant::air_side::{AirCommand, AirScratch, AirSide, AirState, ReliefTo};
 use crate::plant::relief::Relief;
 use crate::plant::room::CP_MOIST;
 use crate::plant::sound::Source;
@@ -36,7 +36,7 @@ pub struct Held {
     pub outdoor_c: f64,
     /// Air of each room.
     pub rooms: Vec<MoistAir>,
-    /// Which doors stand open.
+    /// Which doors are open.
     pub open_doors: Vec<bool>,
     /// Relief air that is dumped into a room with a return grille reaches the return unmixed with the
     /// room's own: right for a hall that nothing else keeps at its temperature.
@@ -49,7 +49,7 @@ pub struct Held {
 pub enum Approach {
     /// From shut: the least that it opens.
     FromShut,
-    /// From as far open as this fan blows it with every damper shut: the most.
+    /// From as far open as this fan opens it with every damper shut: the most.
     FromOpen,
 }
 
@@ -125,12 +125,12 @@ pub struct RoomLevel {
     /// Level, dB(A).
     pub dba: f64,
     /// The source with the largest part of it.
-    pub ruled_by: Source,
+    pub dominant: Source,
 }
 
 impl Point {
     /// Relief flow as a share of the coil's.
-    pub fn relief_share(&self) -> f64 {
+    pub fn bypass_fraction(&self) -> f64 {
         if self.fan_m3_s > 0.0 {
             self.relief_m3_s / self.fan_m3_s
         } else {
@@ -154,10 +154,12 @@ impl Point {
     }
 }
 
-/// One system on a test stand: cheap to clone, one for each worker.
+/// One system at steady state: cheap to clone, one for each worker.
 #[derive(Clone, Debug)]
-pub struct Stand {
+pub struct SteadyPlant {
     air_side: AirSide,
+    air_scratch: AirScratch,
+    sound_scratch: SoundScratch,
     transport: Transport,
     unit: Unit,
     saturation: SaturationTable,
@@ -172,12 +174,12 @@ pub struct Stand {
     returns: Vec<usize>,
 }
 
-impl Stand {
-    /// Puts a scenario's plant on the stand. The filter stays as loaded as the file has it at the start.
+impl SteadyPlant {
+    /// A scenario's plant. The filter stays as loaded as the file has it at the start.
     ///
     /// # Errors
     /// An air network that cannot be joined.
-    pub fn new(s: &Scenario) -> Result<Stand, RunError> {
+    pub fn new(s: &Scenario) -> Result<SteadyPlant, RunError> {
         let mut spec = s.air.clone();
         spec.filter_growth_1_h = 0.0;
         let motorised = matches!(
@@ -185,9 +187,9 @@ impl Stand {
             Some(r) if matches!(r.relief, Relief::Motorised(_))
         );
         let law = s.control.controller.spec().relief;
-        let indoors = MoistAir::new(24.0, 0.009);
-        Ok(Stand {
-            transport: Transport::new(&spec, indoors),
+        let air_side = AirSide::new(spec.clone(), &s.rooms, &s.doors)?;
+        Ok(SteadyPlant {
+            transport: Transport::new(&spec),
             density_kg_m3: spec.air.density_kg_m3,
             relief_target_pa: law
                 .filter(|_| motorised)
@@ -202,7 +204,9 @@ impl Stand {
                 ReliefTo::Return => None,
             }),
             returns: spec.returns.iter().map(|r| r.room).collect(),
-            air_side: AirSide::new(spec, &s.rooms, &s.doors)?,
+            air_scratch: air_side.scratch(),
+            sound_scratch: SoundStage::scratch(s.outlets.len()),
+            air_side,
             unit: s.unit.unit.clone(),
             saturation: SaturationTable::new(s.site.pressure_pa),
             sound: SoundStage::new(s),
@@ -218,7 +222,7 @@ impl Stand {
     ///
     /// # Errors
     /// A balance that cannot be solved.
-    pub fn blow(
+    pub fn air(
         &mut self,
         held: &Held,
         openings: &[f64],
@@ -226,20 +230,20 @@ impl Stand {
         approach: Approach,
     ) -> Result<AirState, RunError> {
         if let Some(target_pa) = self.relief_target_pa {
-            return self.blow_motorised(held, openings, fan, target_pa);
+            return self.air_motorised(held, openings, fan, target_pa);
         }
         let mut state = self.air_side.initial();
         if self.sticks && approach == Approach::FromOpen {
             let shut = std::mem::take(&mut self.all_shut);
-            let blown = self.rest_at(held, &shut, fan, 0.0, &mut state);
+            let opened = self.rest_at(held, &shut, fan, 0.0, &mut state);
             self.all_shut = shut;
-            blown?;
+            opened?;
         }
         self.rest_at(held, openings, fan, 0.0, &mut state)?;
         Ok(state)
     }
 
-    fn blow_at(
+    fn air_at(
         &mut self,
         held: &Held,
         openings: &[f64],
@@ -266,7 +270,10 @@ impl Stand {
             open_doors: &held.open_doors,
         };
         for _ in 0..MOST_STEPS {
-            if !self.air_side.step(&command, LONG_S, state)? {
+            if !self
+                .air_side
+                .step(&command, LONG_S, state, &mut self.air_scratch)?
+            {
                 break;
             }
         }
@@ -274,14 +281,14 @@ impl Stand {
     }
 
     /// Static falls as the relief opens, so the opening is bracketed from the start.
-    fn blow_motorised(
+    fn air_motorised(
         &mut self,
         held: &Held,
         openings: &[f64],
         fan: f64,
         target_pa: f64,
     ) -> Result<AirState, RunError> {
-        let mut state = self.blow_at(held, openings, fan, 0.0)?;
+        let mut state = self.air_at(held, openings, fan, 0.0)?;
         let mut low = (0.0, state.supply_pa - target_pa);
         if low.1 <= 0.0 {
             return Ok(state);
@@ -322,7 +329,7 @@ impl Stand {
     /// # Errors
     /// A balance that cannot be solved, a unit without data for the mode.
     pub fn settle(&mut self, held: &Held, setting: &Setting<'_>) -> Result<Point, RunError> {
-        let air = self.blow(held, setting.openings, setting.fan, setting.approach)?;
+        let air = self.air(held, setting.openings, setting.fan, setting.approach)?;
         self.condition(held, &air, setting.mode, setting.speed)
     }
 
@@ -403,10 +410,16 @@ impl Stand {
     /// Sound in every room at flows already settled.
     fn hear(&mut self, air: &AirState) -> Vec<RoomLevel> {
         let mut sound = self.sound.initial();
-        self.sound.step(&self.air_side, air, &mut sound);
+        self.sound.step(
+            &self.air_side,
+            air,
+            &mut self.air_scratch,
+            &mut self.sound_scratch,
+            &mut sound,
+        );
         let level = |heard: &Heard| RoomLevel {
             dba: heard.dba(),
-            ruled_by: heard.ruling().0,
+            dominant: heard.ruling().0,
         };
         sound.heard.iter().map(level).collect()
     }
@@ -453,9 +466,9 @@ mod tests {
     /// What enters the coil is room air and relief air mixed by their flows, and the unit by itself makes
     /// of it the supply air that was found.
     #[test]
-    fn the_stand_closes_its_relief_loop() {
+    fn the_steady_plant_closes_its_relief_loop() {
         let s = Scenario::embedded("small-zone-relief").unwrap();
-        let mut stand = Stand::new(&s).unwrap();
+        let mut plant = SteadyPlant::new(&s).unwrap();
         let room = MoistAir::from_relative_humidity(24.0, 0.5, s.site.pressure_pa);
         let held = Held {
             outdoor_c: 37.0,
@@ -472,9 +485,9 @@ mod tests {
             fan: 1.0,
             approach: Approach::FromShut,
         };
-        let point = stand.settle(&held, &setting).unwrap();
-        assert!(point.relief_share() > 0.3, "{point:?}");
-        let x = point.relief_share();
+        let point = plant.settle(&held, &setting).unwrap();
+        assert!(point.bypass_fraction() > 0.3, "{point:?}");
+        let x = point.bypass_fraction();
         let mixed = MoistAir::mix(1.0 - x, room, x, point.supply);
         assert!((mixed.t_c - point.entering.t_c).abs() < 1e-4, "{point:?}");
         assert!((mixed.w - point.entering.w).abs() < 1e-8, "{point:?}");
@@ -507,7 +520,7 @@ mod tests {
     #[test]
     fn a_motorised_relief_settles_at_the_edge_of_its_dead_band() {
         let s = Scenario::embedded("clinic-twelve-rooms").unwrap();
-        let mut stand = Stand::new(&s).unwrap();
+        let mut plant = SteadyPlant::new(&s).unwrap();
         let held = Held {
             outdoor_c: 34.0,
             rooms: vec![MoistAir::new(24.0, 0.0093); s.rooms.len()],
@@ -517,8 +530,8 @@ mod tests {
         let mut openings = vec![0.0; s.outlets.len()];
         openings[0] = 1.0;
         openings[1] = 1.0;
-        let air = stand
-            .blow(&held, &openings, 0.58, Approach::FromShut)
+        let air = plant
+            .air(&held, &openings, 0.58, Approach::FromShut)
             .unwrap();
         assert!(
             air.relief_opening > 0.0 && air.relief_opening < 1.0,

@@ -3,11 +3,11 @@
 //! must leave alone.
 
 use crate::engine::event::What;
-use crate::engine::{Outcome, simulate};
 use crate::fault::{Fault, FaultState, Kind, Plant, Readings, Scheduled, SensorSun, SunOnSensor};
 use crate::plant::air_side::Impairment;
 use crate::report::UnitSystem;
 use crate::report::faults::test_words;
+use crate::run::{Outcome, simulate};
 use crate::scenario::Scenario;
 use crate::study::faults::functional_test::{self, FunctionalTest};
 use crate::study::faults::symptoms::{Direction, Symptom, symptoms};

@@ -517,7 +517,7 @@ fn ip_units_replace_si_everywhere() {
     has(
         &figures,
         "pressure",
-        &["Static pressure, inH2O", "limit 0.50 inH2O"],
+        &["Static pressure, inWC", "limit 0.502 inWC"],
     );
     has(
         &figures,

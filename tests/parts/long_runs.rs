@@ -1,8 +1,8 @@
 //! A long run's tables are written as it goes: the same bytes, and no more memory for more days.
 
-use crate::engine::{Tables, simulate, simulate_into};
 use crate::report::results::{self, LongTables};
 use crate::report::{OutputDir, UnitSystem};
+use crate::run::{Tables, simulate, simulate_into};
 use crate::scenario::Scenario;
 use crate::scenario::tree;
 

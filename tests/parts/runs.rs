@@ -1,6 +1,6 @@
 //! Whole runs: every shipped scenario, the trace's contract, balances, and what the pairs teach.
 
-use crate::engine::{Outcome, simulate};
+use crate::run::{Outcome, simulate};
 use crate::scenario::Scenario;
 use crate::scenario::shelf::SHELF;
 use crate::trace::Trace;

@@ -3,9 +3,7 @@
 //! python-acoustics (`sound_rating.json`, made by `sound_rating.py`).
 
 use crate::measure::loudest_minute::LoudestMinute;
-use crate::measure::noise_rating::{
-    LaeqMeter, NC_CURVES, NcValue, ROOM_LIMITS, nc_rating, nr_rating, room_limit,
-};
+use crate::measure::noise_rating::{NC_CURVES, NcValue, ROOM_LIMITS, nc_rating, room_limit};
 use crate::plant::sound::attenuation::{
     Elbow, Element, FLEXIBLE_LIMIT_M, bare_rectangular_db_m, bare_round_db_m, flexible_db,
     lined_round_db_m, path_loss_db, rectangular_lining_db_m,
@@ -223,9 +221,6 @@ fn example_a_band_by_band() {
         number(&result["NC_classic"]["governing_Hz"])
     );
     assert_eq!(nc_rating(&room_db).value.to_string(), "NC-25");
-    let (nr, band) = nr_rating(&room_db);
-    assert_near("NR", nr, number(&result["NR"]["value"]), PRINTED);
-    assert_eq!(OCTAVE_HZ[band], number(&result["NR"]["governing_Hz"]));
 
     let shares = &result["A_weighted_contribution_dBA"];
     let own = |source: Source| dba(sound.of(source));
@@ -802,7 +797,6 @@ fn nc_by_hand() {
     );
     assert_eq!(rating.value.to_string(), "NC-27");
     assert_eq!(rating.value.rounded_up(), Some(27.0));
-    assert!(rating.value.exceeds(25.0) && !rating.value.exceeds(30.0));
 
     let quiet = NC_CURVES[0].1.map(|l| l - 0.1);
     assert_eq!(nc_rating(&quiet).value, NcValue::Below15);
@@ -815,15 +809,6 @@ fn nc_by_hand() {
     let rating = nc_rating(&loud);
     assert_eq!((rating.value, rating.governing_band), (NcValue::Above65, 6));
     assert_eq!(rating.value.to_string(), ">NC-65");
-    assert!(rating.value.exceeds(65.0) && !NcValue::Below15.exceeds(15.0));
-}
-
-#[test]
-fn nr_forty_five() {
-    // The NR-45 curve of BS 8233 as a secondary text lists 500 Hz: 49 dB.
-    let levels = [f64::NEG_INFINITY, -9.0, -9.0, 48.63, 0.0, 0.0, 0.0, 0.0];
-    assert_near("NR", nr_rating(&levels).0, 45.0, 0.01);
-    assert_eq!(nr_rating(&levels).1, 3);
 }
 
 #[test]
@@ -862,23 +847,6 @@ fn tone(level_db: f64) -> SoundState {
     let mut room = RoomSound::SILENT;
     room.by_source[Source::Fan as usize][4] = 10f64.powf(level_db / 10.0);
     SoundState { rooms: vec![room] }
-}
-
-#[test]
-fn laeq_is_the_energy_mean_of_python_acoustics() {
-    let json = library();
-    let mut meter = LaeqMeter::new(1);
-    assert_eq!(meter.laeq_dba(0), None);
-    for level in json["leq"]["levels_db"].as_array().unwrap() {
-        meter.push(1.0, &tone(number(level)));
-    }
-    assert_near(
-        "Leq",
-        meter.laeq_dba(0).unwrap(),
-        number(&json["leq"]["leq_db"]),
-        1e-9,
-    );
-    assert_eq!(meter.laeq_dba(1), None);
 }
 
 #[test]
@@ -1176,7 +1144,6 @@ proptest! {
         let mut raised = levels;
         raised[band] += more;
         prop_assert!(nc_rating(&raised).value >= nc_rating(&levels).value);
-        prop_assert!(nr_rating(&raised).0 >= nr_rating(&levels).0);
         prop_assert!(dba(&to_energy(&raised)) >= dba(&to_energy(&levels)));
     }
 }

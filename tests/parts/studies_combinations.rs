@@ -1,11 +1,13 @@
 //! Settled sets of zones against full runs held until nothing moves, and what the command leaves.
 
 use crate::control::Mode;
+use crate::engine::Engine;
 use crate::engine::sample::Sample;
-use crate::engine::step::Engine;
 use crate::plant::air::MoistAir;
 use crate::study::case::{Case, Edit};
-use crate::study::combinations::{Bench, Combination, Dampers, Options, SpeedOf, combinations};
+use crate::study::combinations::{
+    Combination, Dampers, Options, SpeedOf, SteadyStates, combinations,
+};
 use crate::study::criteria::CRITERIA;
 
 /// Rooms so heavy that nothing warms or cools them, the same weather for ever, no protections, and only
@@ -77,15 +79,19 @@ fn held_case(base: &str, calling: &[&str], mode: Mode, extra: &[Edit]) -> Case {
 /// Runs the engine to its end and settles the same set with rooms as the run left them.
 fn run_and_settled(case: &Case, calling: &[&str]) -> (Sample, Combination) {
     let s = &case.scenario;
-    let (mut engine, mut state) = Engine::new(s).unwrap();
+    let engine = Engine::new(s).unwrap();
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     let mut events = Vec::new();
     let steps = (s.run.duration_s / s.run.step_s) as u64;
     let mut sample = None;
     for _ in 0..steps {
-        sample = Some(engine.step(&mut state, &mut events).unwrap().clone());
+        engine.step(&mut state, &mut scratch, &mut events).unwrap();
+        sample = Some(state.sample.clone());
     }
     let sample = sample.unwrap();
-    let rooms: Vec<MoistAir> = (0..s.rooms.len()).map(|r| state.house.air(r)).collect();
+    let rooms: Vec<MoistAir> = (0..s.rooms.len())
+        .map(|r| state.plant.house.rooms.air(r))
+        .collect();
     let outdoor = Some(sample.outdoor_c);
     let options = Options {
         cooling_outdoor_c: outdoor,
@@ -99,7 +105,7 @@ fn run_and_settled(case: &Case, calling: &[&str]) -> (Sample, Combination) {
         .enumerate()
         .filter(|(_, z)| calling.contains(&z.name.as_str()))
         .fold(0, |set, (i, _)| set | 1 << i);
-    let mut bench = Bench::new(s, &options).unwrap();
+    let mut bench = SteadyStates::new(s, &options).unwrap();
     let found: Combination = bench.combination(calls, 0).unwrap();
     assert!(found.permitted);
     assert!(
@@ -206,9 +212,9 @@ fn a_blade_with_friction_comes_to_rest_between_the_ends_that_are_judged() {
     };
     between(open.supply_pa, sample.air.supply_static_pa, shut.supply_pa);
     between(
-        shut.relief_share(),
+        shut.bypass_fraction(),
         sample.air.relief_flow_m3_s / sample.air.fan_flow_m3_s,
-        open.relief_share(),
+        open.bypass_fraction(),
     );
     between(open.supply.t_c, sample.unit.supply_c, shut.supply.t_c);
 }
@@ -255,12 +261,12 @@ fn relief_dumped_into_the_return_room_reaches_the_coil() {
         .unwrap()
         .with("dumped", &edits)
         .unwrap();
-    let mut bench = Bench::new(&case.scenario, &Options::default()).unwrap();
+    let mut bench = SteadyStates::new(&case.scenario, &Options::default()).unwrap();
     let held_c = bench.modes()[0].1.rooms[0].t_c;
     let found = bench.combination(0b1000, 0).unwrap();
     let p = &found.controlled().unwrap().point;
-    assert!(p.relief_share() > 0.5, "{p:?}");
-    let mixed_c = held_c - p.relief_share() * (held_c - p.supply.t_c);
+    assert!(p.bypass_fraction() > 0.5, "{p:?}");
+    let mixed_c = held_c - p.bypass_fraction() * (held_c - p.supply.t_c);
     // Enthalpies mix, not temperatures: less than a two-hundredth of the span apart.
     let span_k = held_c - p.supply.t_c;
     assert!(
@@ -277,12 +283,12 @@ fn every_set_is_there_once_and_the_worst_first() {
     let mut sets: Vec<u64> = found.list.iter().map(|c| c.calls).collect();
     sets.sort_unstable();
     assert_eq!(sets, (1..=15).collect::<Vec<u64>>());
-    let broken: Vec<bool> = found.list.iter().map(|c| !c.holds()).collect();
+    let broken: Vec<bool> = found.list.iter().map(|c| !c.passes()).collect();
     assert!(broken.windows(2).all(|w| w[0] >= w[1]));
     let held: Vec<f64> = found
         .list
         .iter()
-        .filter(|c| c.holds())
+        .filter(|c| c.passes())
         .map(|c| c.used())
         .collect();
     assert!(held.windows(2).all(|w| w[0] >= w[1]));
@@ -374,7 +380,7 @@ fn the_search_of_a_large_house_finds_its_worst_set() {
     assert_eq!(s.zones.len(), 13);
     let found = combinations(&s, &Options::default(), &|_, _| {}).unwrap();
     assert!(!found.every_set && found.list.len() > 13 + 13 + 78 && found.list.len() < 2000);
-    let bench = Bench::new(&s, &Options::default()).unwrap();
+    let bench = SteadyStates::new(&s, &Options::default()).unwrap();
     let jobs: Vec<(u64, usize)> = (1..1 << 13).step_by(7).map(|set| (set, 0)).collect();
     let some = crate::study::combinations::settle_all(&bench, &jobs, &|_, _| {}).unwrap();
     for (i, criterion) in CRITERIA.iter().enumerate() {

@@ -37,10 +37,7 @@ fn alone_it_runs_the_family_house_and_says_where_the_figures_are() {
     assert!(out.status.success(), "{}", text(&out.stderr));
     assert!(said.starts_with("Family house on a hot day"), "{said}");
     assert!(said.contains("limits"), "{said}");
-    assert!(
-        said.contains("Figures and tables: out/family-house"),
-        "{said}"
-    );
+    assert!(said.contains("Results: out/family-house"), "{said}");
     assert!(
         out.stderr.is_empty(),
         "quiet when nobody watches: {}",
@@ -74,15 +71,15 @@ fn a_new_file_runs_and_is_not_overwritten() {
     quick(folder.path());
     let ran = openshut(folder.path(), &["run", "house.toml", "--no-figures"]);
     assert_eq!(ran.status.code(), Some(0), "{}", text(&ran.stderr));
-    // The second time the folder is there; its name is told as it was given all the same.
+    // The second time the folder is there; its name is printed as it was given all the same.
     let ran = openshut(folder.path(), &["run", "house.toml", "--no-figures"]);
     let said = text(&ran.stdout);
-    assert!(said.ends_with("Tables: out/house\n"), "{said}");
+    assert!(said.ends_with("Results: out/house\n"), "{said}");
     let again = openshut(folder.path(), &["new", "house.toml"]);
     assert_eq!(again.status.code(), Some(3));
     let said = text(&again.stderr);
     assert!(
-        said.starts_with("error: house.toml exists already"),
+        said.starts_with("error: house.toml exists and stays as it is"),
         "{said}"
     );
     assert!(said.contains("help: choose another name"), "{said}");
@@ -110,13 +107,13 @@ fn units_for_people_are_a_choice() {
         &["--units", "ip", "run", "house.toml", "--no-figures"],
     );
     let said = text(&out.stdout);
-    assert!(said.contains("inH2O") && said.contains("fpm"), "{said}");
+    assert!(said.contains("inWC") && said.contains("fpm"), "{said}");
     let header = std::fs::read_to_string(folder.path().join("out/house/trace.csv")).unwrap();
     assert!(header.starts_with("time_s,outdoor.air_C"), "files stay SI");
 }
 
 #[test]
-fn a_broken_mandatory_limit_ends_with_1() {
+fn a_failed_mandatory_limit_ends_with_1() {
     let folder = tempfile::tempdir().unwrap();
     quick(folder.path());
     let set = [

@@ -1,11 +1,10 @@
 //! A sweep that survives what happens to it.
 
-use openshut::internals::{Lever, STANDARD, Study, SweepOptions, apply};
+use openshut::internals::{Adjustment, STANDARD, Study, SweepOptions, apply};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
-
 
 /// A small house for a quarter of an hour.
 const SMALL: &str = r#"
@@ -87,15 +86,15 @@ values = [1, 2, 4]
 weights = [2, 1, 1]
 "#;
 
-struct Bench {
+struct Fixture {
     home: tempfile::TempDir,
 }
 
-impl Bench {
-    fn new() -> Bench {
+impl Fixture {
+    fn new() -> Fixture {
         let home = tempfile::tempdir().unwrap();
         fs::write(home.path().join("small.toml"), SMALL).unwrap();
-        Bench { home }
+        Fixture { home }
     }
 
     fn file(&self) -> PathBuf {
@@ -173,7 +172,7 @@ fn rows(path: &Path) -> Vec<csv::StringRecord> {
 
 #[test]
 fn every_combination_in_order_and_the_same_for_any_number_of_threads() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let arguments = [
         "sweep",
         "small.toml",
@@ -220,7 +219,7 @@ fn every_combination_in_order_and_the_same_for_any_number_of_threads() {
 
 #[test]
 fn a_case_is_the_run_of_its_file() {
-    let b = Bench::new();
+    let b = Fixture::new();
     // A whole day: some measures exist only by night, or while people are there.
     let day = [
         "--set",
@@ -269,7 +268,7 @@ const SAMPLED: [&str; 6] = [
 
 #[test]
 fn the_parts_of_a_sweep_make_the_whole() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let told = b.good("whole", &SAMPLED);
     assert!(told.contains("2 variants × 8 samples"), "{told}");
     let part = |k: &str, more: &[&str]| {
@@ -310,7 +309,7 @@ fn the_parts_of_a_sweep_make_the_whole() {
 
 #[test]
 fn a_sweep_killed_in_the_middle_goes_on_to_the_same_bytes() {
-    let b = Bench::new();
+    let b = Fixture::new();
     // Long enough a case that some are left when the first are done.
     let arguments = [
         "sweep",
@@ -362,7 +361,7 @@ fn a_sweep_killed_in_the_middle_goes_on_to_the_same_bytes() {
     let errors = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(0), "{errors}");
     assert!(
-        errors.contains(&format!("{done} of 14 cases are there; 1 torn line")),
+        errors.contains(&format!("{done} of 14 cases done; 1 torn or damaged line")),
         "{errors}"
     );
     assert_same(&b.path("whole/sweep-small"), &b.path("cut/sweep-small"));
@@ -374,7 +373,7 @@ fn a_sweep_killed_in_the_middle_goes_on_to_the_same_bytes() {
 
 #[test]
 fn a_damaged_case_is_run_again_and_no_other() {
-    let b = Bench::new();
+    let b = Fixture::new();
     b.good("whole", &SAMPLED);
     b.good("hurt", &SAMPLED);
     let journal = b.path("hurt/sweep-small/cases.journal");
@@ -388,13 +387,13 @@ fn a_damaged_case_is_run_again_and_no_other() {
     more.push("--resume");
     let output = b.run("hurt", &more);
     let errors = String::from_utf8_lossy(&output.stderr);
-    assert!(errors.contains("14 of 16 cases are there"), "{errors}");
+    assert!(errors.contains("14 of 16 cases done"), "{errors}");
     assert_same(&b.path("whole/sweep-small"), &b.path("hurt/sweep-small"));
 }
 
 #[test]
 fn what_changed_since_is_said() {
-    let b = Bench::new();
+    let b = Fixture::new();
     b.good("out", &SAMPLED);
     let changed = |arguments: &[&str], what: &str| {
         let mut all = arguments.to_vec();
@@ -432,7 +431,7 @@ fn what_changed_since_is_said() {
 
 #[test]
 fn seeds_of_house_and_day_move_their_own_draws_only() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let study = |house_seed, day_seed| {
         let options = SweepOptions {
             samples: 16,
@@ -472,7 +471,7 @@ fn seeds_of_house_and_day_move_their_own_draws_only() {
 
 #[test]
 fn draws_do_to_the_scenario_what_they_say() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let options = SweepOptions {
         samples: 16,
         house_seed: 1,
@@ -532,14 +531,14 @@ fn draws_do_to_the_scenario_what_they_say() {
     let read = with("sensor_offset.day", 0.25).zones[0].sensor;
     close(read.offset_k, 0.25);
     let mut pulled = base.clone();
-    Lever::SensorLag("night".into()).pull(&mut pulled, 300.0);
+    Adjustment::SensorLag("night".into()).apply(&mut pulled, 300.0);
     assert_eq!(pulled.zones[1].sensor.lag_s, 300.0);
     assert_eq!(pulled.zones[0].sensor, base.zones[0].sensor);
 }
 
 #[test]
 fn a_case_that_cannot_be_is_told_and_counts_nowhere() {
-    let b = Bench::new();
+    let b = Fixture::new();
     // Half of the draws lie beyond what the scenario takes for an infiltration.
     let broken = SMALL.replace("standard = true", "standard = false").replace(
         "[uncertainty.\"house.infiltration\"]\ndistribution = \"lognormal\"\nsigma = 0.2",
@@ -567,7 +566,7 @@ fn a_case_that_cannot_be_is_told_and_counts_nowhere() {
 
 #[test]
 fn check_shows_what_the_standard_groups_draw() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let told = b.good("out", &["check", "small.toml"]);
     for group in STANDARD {
         assert!(
@@ -580,7 +579,7 @@ fn check_shows_what_the_standard_groups_draw() {
 
 #[test]
 fn bad_arguments_end_with_status_2_and_advice() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let plain = SMALL.split("[uncertainty]").next().unwrap();
     fs::write(b.path("plain.toml"), plain).unwrap();
     for (arguments, what) in [
@@ -686,7 +685,7 @@ fn bad_arguments_end_with_status_2_and_advice() {
 #[cfg(unix)]
 #[test]
 fn an_interrupt_leaves_whole_results_and_says_how_to_go_on() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let arguments = [
         "sweep",
         "small.toml",
@@ -732,7 +731,7 @@ fn an_interrupt_leaves_whole_results_and_says_how_to_go_on() {
 /// the words side by side.
 #[test]
 fn words_that_are_varied_are_told_of() {
-    let b = Bench::new();
+    let b = Fixture::new();
     let told = b
         .command(
             "words",

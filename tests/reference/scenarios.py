@@ -40,6 +40,7 @@ CP = 1006.0 + 1860.0 * 0.009
 RHO, P0, GRAVITY = 1.2, 101325.0, 9.80665
 GROUND_C, SKY_K, H_OUTER, ALBEDO = 17.0, 4.0, 17.0, 0.2
 LATENT = 2.45e6
+MARK_S = 1800.0  # between the marks of a loop
 
 UNITS = {
     "": 1.0, "°C": 1.0, "K": 1.0, "W": 1.0, "kW": 1e3, "W/K": 1.0, "J/K": 1.0, "kJ/K": 1e3, "MJ/K": 1e6,
@@ -470,7 +471,7 @@ class Loop:
         self.settle(t)
         if self.relief:
             x[self.at_pi] = self.air.solve(self.openings(x), 0.0)[3]
-        stops = sorted(set(h.edges()) | {3600.0 * k for k in range(1, int(h.end_s / 3600) + 1)})
+        stops = sorted(set(h.edges()) | {MARK_S * k for k in range(1, int(h.end_s / MARK_S) + 1)})
         scale = np.full(self.size, 1e-9)
         scale[: 5 * h.n] = np.tile([1e-9, 1e-9, 1e-9, 1e-12, 1e-12], h.n)
         scale[self.at_energy : self.at_pi] = 1e-1
@@ -494,7 +495,7 @@ class Loop:
                 self.calls[i] = not self.calls[i]
                 assert not self.modulating, "modulating dampers are worked for zones that call throughout"
             self.settle(t)
-            if abs(t - 3600.0 * round(t / 3600.0)) < 1e-9 and t > 0 and (not marks or marks[-1][0] != t):
+            if abs(t - MARK_S * round(t / MARK_S)) < 1e-9 and t > 0 and (not marks or marks[-1][0] != t):
                 mark = [t, *x[: 5 * h.n]]
                 if self.modulating:
                     q, by, total, static, _ = self.flows(x)

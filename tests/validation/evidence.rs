@@ -95,8 +95,8 @@ const MUTATIONS: &str = "\n## Mutations\n";
 fn failures<'a>(rows: impl Iterator<Item = &'a Row>) -> Vec<String> {
     rows.filter(|r| !r.holds)
         .map(|r| {
-            let Row { part, what, ours, theirs, tolerance, unit, difference, .. } = r;
-            format!("FAILS | {part} | {what} | {ours} | {theirs} | {tolerance} {unit} | {difference:.3e}")
+            let Row { part, what, ours, theirs, tolerance, unit, difference, remark, .. } = r;
+            format!("FAILS | {part} | {what} | {ours} | {theirs} | {tolerance} {unit} | {difference:.3e} | {remark}")
         })
         .collect()
 }
@@ -104,13 +104,10 @@ fn failures<'a>(rows: impl Iterator<Item = &'a Row>) -> Vec<String> {
 /// Set OPENSHUT_WRITE_EVIDENCE=1 to write EVIDENCE.md instead of comparing it.
 #[test]
 fn every_row_passes_and_evidence_md_shows_them() {
-    let topics = all().expect("the reference data are whole");
+    let topics = all();
     assert_eq!(topics.len(), TOPICS.len());
-    for (topic, rows) in &topics {
-        assert!(rows.len() >= 5, "{topic} has only {} rows", rows.len());
-        for r in rows {
-            assert!(!r.what.is_empty() && !r.source.is_empty(), "{r:?}");
-        }
+    for r in topics.iter().flat_map(|t| &t.1) {
+        assert!(!r.what.is_empty() && !r.source.is_empty(), "{r:?}");
     }
     let failed = failures(topics.iter().flat_map(|t| &t.1));
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/validation/EVIDENCE.md");

@@ -6,9 +6,9 @@ use super::reference::{ReferenceError, list, number, numbers, parse};
 use super::row::{Row, Worst};
 use super::run::{scenario, steps};
 use crate::engine::sample::Sample;
-use crate::engine::simulate;
 use crate::plant::doorway::Doorway;
 use crate::plant::room::CP_MOIST;
+use crate::run::simulate;
 use crate::scenario::Scenario;
 
 const SCIPY: &str = "scipy 1.17.1, LSODA and Radau, rtol 1e-9";
@@ -24,6 +24,7 @@ pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
     sun(&file["sun"], &mut out)?;
     one_door(&mut out)?;
     people(&mut out)?;
+    votes(&mut out)?;
     daily_wave(&mut out)?;
     doorway(&mut out)?;
     balances(&mut out)?;
@@ -182,6 +183,49 @@ fn people(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
         )
         .part("latent heat"),
     );
+    Ok(())
+}
+
+/// What people vote in a room that stays as it is, as a run reports it: two rows of the standard's table.
+fn votes(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
+    let (mut pmv, mut ppd) = (Worst::default(), Worst::default());
+    for (air, vote, percent) in [("22 °C", -0.75, 17.0), ("27 °C", 0.77, 17.0)] {
+        let here = format!(
+            "initial = \"{air}\"\npeople = [{{ from = \"06:10\", to = \"06:40\", sensible = \"0 W\", latent = \"0 W\" }}]"
+        );
+        let s = scenario(
+            "sealed",
+            &[
+                ("open = \"always\"", "open = \"never\""),
+                ("initial = \"24 °C\"", "initial_humidity = 0.6"),
+                ("initial = \"30 °C\"", &here),
+            ],
+        )?;
+        let outcome = simulate(&s, |_| ()).map_err(super::reference::refused("votes"))?;
+        let of = |key: &str| outcome.measure(key, "warm").map_or(f64::NAN, |m| m.value);
+        pmv.add(of("pmv_mean"), vote);
+        pmv.add(of("pmv_worst"), vote);
+        ppd.add(100.0 * of("ppd_mean"), percent);
+    }
+    let by = "ISO 7730:2005 Table D.1: 22 and 27 °C, 60 %, 0.1 m/s, 1.2 met, 0.5 clo";
+    out.extend([
+        Row::largest(
+            "votes that a run reports: predicted mean vote",
+            by,
+            pmv,
+            0.01,
+            "1",
+        )
+        .part("comfort votes"),
+        Row::largest(
+            "votes that a run reports: share dissatisfied",
+            by,
+            ppd,
+            0.5,
+            "%",
+        )
+        .part("comfort votes"),
+    ]);
     Ok(())
 }
 

@@ -147,6 +147,12 @@ impl Row {
         }
     }
 
+    /// What could not be computed.
+    pub(super) fn refused(why: &str) -> Row {
+        let row = Row::figure("every row of the topic", "none", (f64::NAN, 0.0), 0.0, "1");
+        row.remark(why)
+    }
+
     /// The same row with the part it watches.
     pub(super) fn part(mut self, part: &'static str) -> Row {
         self.part = part;

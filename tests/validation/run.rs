@@ -1,8 +1,8 @@
 //! A scenario file of this folder, stepped as every run is.
 
+use crate::engine::Engine;
 use crate::engine::event::Event;
 use crate::engine::sample::Sample;
-use crate::engine::step::Engine;
 use crate::scenario::Scenario;
 
 use super::reference::{ReferenceError, refused};
@@ -34,23 +34,24 @@ pub(super) fn steps(
     mut see: impl FnMut(&Sample, f64, &[Event]),
 ) -> Result<(), ReferenceError> {
     let refuse = || refused::<crate::engine::RunError>(&s.name);
-    let (mut engine, mut state) = Engine::new(s).map_err(refuse())?;
+    let engine = Engine::new(s).map_err(refuse())?;
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     assert_eq!(
         s.run.warm_up_s, 0.0,
         "{} is compared from its start",
         s.name
     );
-    engine.begin(&mut state);
+    engine.begin(&mut state, &mut scratch);
     let count = |time_s: f64| (time_s / s.run.step_s).round() as u64;
     let (total, every) = (count(s.run.duration_s), count(every_s).max(1));
     let (mut k, mut events) = (0, Vec::new());
     while k < total {
         state.t_s = k as f64 * s.run.step_s;
         let most = (every - k % every).min(total - k);
-        let (sample, made) = engine
-            .advance(&mut state, &mut events, most)
+        let made = engine
+            .advance(most, &mut state, &mut scratch, &mut events)
             .map_err(refuse())?;
-        see(sample, made as f64 * s.run.step_s, &events);
+        see(&state.sample, made as f64 * s.run.step_s, &events);
         events.clear();
         k += made;
     }

@@ -11,7 +11,8 @@ use crate::scenario::Scenario;
 
 /// The air side at rest with some dampers open, any weighted blade settled.
 fn blown(s: &Scenario, fan: f64, openings: &[f64]) -> Result<AirState, ReferenceError> {
-    let mut side = AirSide::new(s.air.clone(), &s.rooms, &s.doors).map_err(refused("the house"))?;
+    let side = AirSide::new(s.air.clone(), &s.rooms, &s.doors).map_err(refused("the house"))?;
+    let mut scratch = side.scratch();
     let mut state = side.initial();
     let doors = vec![true; s.doors.len()];
     let command = AirCommand {
@@ -21,7 +22,7 @@ fn blown(s: &Scenario, fan: f64, openings: &[f64]) -> Result<AirState, Reference
         open_doors: &doors,
     };
     for _ in 0..60 {
-        side.step(&command, 10.0, &mut state)
+        side.step(&command, 10.0, &mut state, &mut scratch)
             .map_err(refused("the house"))?;
     }
     Ok(state)

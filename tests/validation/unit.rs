@@ -7,7 +7,7 @@ use crate::plant::unit::{CoilMemory, CoilState, CoolingCoil, HeatingCurves};
 use crate::validation::reference::{ReferenceError, list, number, parse, refused};
 use crate::validation::row::{Row, Worst};
 
-const CYCLE: &str = "our own R32 cycle computed with CoolProp, not any machine's data";
+pub(super) const CYCLE: &str = "our own R32 cycle computed with CoolProp, not any machine's data";
 
 /// The generic 10 kW unit.
 struct Generic {
@@ -44,17 +44,17 @@ impl Generic {
             )
             .map_err(refused("the coil"))
     }
+}
 
-    /// Air of a dry and a wet bulb, by bisection on its humidity.
-    fn of_wet_bulb(&self, t_c: f64, wet_bulb_c: f64) -> MoistAir {
-        let (mut low, mut high) = (0.0, self.sat.w_sat(t_c));
-        for _ in 0..60 {
-            let w = 0.5 * (low + high);
-            let wet = MoistAir::new(t_c, w).wet_bulb_c(STANDARD_PRESSURE);
-            if wet < wet_bulb_c { low = w } else { high = w }
-        }
-        MoistAir::new(t_c, low)
+/// Air of a dry and a wet bulb, by bisection on its humidity.
+pub(super) fn air_of_wet_bulb(t_c: f64, wet_bulb_c: f64) -> MoistAir {
+    let (mut low, mut high) = (0.0, SaturationTable::new(STANDARD_PRESSURE).w_sat(t_c));
+    for _ in 0..60 {
+        let w = 0.5 * (low + high);
+        let wet = MoistAir::new(t_c, w).wet_bulb_c(STANDARD_PRESSURE);
+        if wet < wet_bulb_c { low = w } else { high = w }
     }
+    MoistAir::new(t_c, low)
 }
 
 pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
@@ -70,7 +70,7 @@ pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
 }
 
 fn rating(g: &Generic, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
-    let at = g.cool(g.of_wet_bulb(27.0, 19.0), 0.602, 35.0, 1.0)?;
+    let at = g.cool(air_of_wet_bulb(27.0, 19.0), 0.602, 35.0, 1.0)?;
     let point = "27/19 °C indoors, 35 °C outdoors";
     let row = |what: &str, ours: f64, theirs: f64, share: f64, unit| {
         Row::relative(what, CYCLE, (ours, theirs), share, unit)

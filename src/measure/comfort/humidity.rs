@@ -71,7 +71,7 @@ impl Observer for Humidity {
         vec![
             Measure::new(
                 "humid_share",
-                "share of occupied time above 60 % humidity",
+                "occupied time above 60 % relative humidity",
                 "house",
                 self.humid_s / self.occupied_s,
                 Dimension::Fraction,

@@ -1,43 +1,45 @@
-//! What people in the rooms feel: setpoint kept, rooms alike, swings, humidity.
+//! Comfort in the rooms: setpoint met, rooms alike, swings, humidity, votes.
 
-mod band;
-mod drift;
 mod humidity;
+mod off_setpoint;
 mod spread;
+mod swing;
+mod vote;
 
 use super::{Measure, Observer, steps};
 use crate::engine::sample::{Sample, ZoneSample};
 use crate::scenario::Scenario;
 
-pub use band::OutsideBand;
 pub use humidity::Humidity;
+pub use off_setpoint::OffSetpoint;
+pub use vote::Votes;
 
-use drift::Drift;
 use spread::Spread;
+use swing::Swing;
 
-/// The first half hour of a band is recovery, not control; our own choice.
+/// The first half hour of a scheduled period is recovery, not control; our own choice.
 const SETTLING_S: f64 = 1800.0;
 
-/// What is judged in zones that have settled in their band: spread between rooms, and swings.
+/// What is judged in zones that have settled in their scheduled period: spread between rooms, and swings.
 #[derive(Clone, Debug)]
-pub struct InBand {
+pub struct Scheduled {
     settling: Settling,
     spread: Spread,
-    drift: Drift,
+    swing: Swing,
 }
 
-impl InBand {
+impl Scheduled {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> InBand {
-        InBand {
+    pub fn new(scenario: &Scenario) -> Scheduled {
+        Scheduled {
             settling: Settling::new(scenario.zones.len(), scenario.run.step_s),
             spread: Spread::new(scenario),
-            drift: Drift::new(scenario),
+            swing: Swing::new(scenario),
         }
     }
 }
 
-impl Observer for InBand {
+impl Observer for Scheduled {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
         if self
             .settling
@@ -46,42 +48,42 @@ impl Observer for InBand {
             self.spread.choose(&self.settling);
         }
         self.spread.see(sample, &self.settling, dt_s);
-        self.drift.see(sample, &self.settling);
+        self.swing.see(sample, &self.settling);
     }
 
     fn measures(&self, _end_s: f64) -> Vec<Measure> {
         let mut all = self.spread.measures();
-        all.extend(self.drift.measures());
+        all.extend(self.swing.measures());
         all
     }
 }
 
-/// Which zones have been in band for so long that they are judged.
+/// Which zones have been scheduled for so long that they are judged.
 #[derive(Clone, Debug)]
 struct Settling {
     zones: Vec<Settled>,
     step_s: f64,
-    /// Steps in band before a zone is judged.
+    /// Scheduled steps before a zone is judged.
     recovery: u64,
     step: u64,
     changes: u64,
-    /// The step at which the next zone settles, if all stay in band.
+    /// The step at which the next zone settles, if all stay scheduled.
     next: u64,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
 struct Settled {
-    in_band: bool,
-    /// The first step at which a zone in band is judged.
+    scheduled: bool,
+    /// The first step at which a scheduled zone is judged.
     from: u64,
     settled: bool,
 }
 
 impl Settling {
     fn new(zones: usize, step_s: f64) -> Settling {
-        let (mut recovery, mut in_band_s) = (0, step_s);
-        while in_band_s <= SETTLING_S {
-            in_band_s += step_s;
+        let (mut recovery, mut scheduled_s) = (0, step_s);
+        while scheduled_s <= SETTLING_S {
+            scheduled_s += step_s;
             recovery += 1;
         }
         Settling {
@@ -94,8 +96,8 @@ impl Settling {
         }
     }
 
-    /// Sees a step of `dt_s`, how often zones have changed, and which `counts` as in band; says
-    /// whether it settled a zone or ended a band.
+    /// Sees a step of `dt_s`, how often zones have changed, and which `counts` as scheduled; says
+    /// whether it settled a zone or ended a period.
     #[inline]
     fn see(
         &mut self,
@@ -113,15 +115,15 @@ impl Settling {
         let mut changed = false;
         self.next = u64::MAX;
         for (kept, z) in self.zones.iter_mut().zip(zones) {
-            let in_band = counts(z);
-            if in_band && !kept.in_band {
+            let scheduled = counts(z);
+            if scheduled && !kept.scheduled {
                 kept.from = first + self.recovery;
             }
-            kept.in_band = in_band;
-            let settled = in_band && self.step >= kept.from;
+            kept.scheduled = scheduled;
+            let settled = scheduled && self.step >= kept.from;
             changed |= settled != kept.settled;
             kept.settled = settled;
-            if in_band && !settled {
+            if scheduled && !settled {
                 self.next = self.next.min(kept.from);
             }
         }
@@ -137,7 +139,7 @@ impl Settling {
 mod tests {
     use super::*;
 
-    /// Against the time in band summed from step to step, with bands that end and begin again.
+    /// Against the scheduled time summed from step to step, with periods that end and begin again.
     #[test]
     fn a_zone_settles_after_half_an_hour_without_a_break() {
         for step_s in [1.0, 0.2, 1.2, 10.0] {
@@ -146,16 +148,16 @@ mod tests {
             let (mut changes, mut edges, mut before) = (0, 0, [false; 2]);
             for k in 0..(9_000.0 / step_s) as u64 {
                 let t_s = k as f64 * step_s;
-                let in_band = [t_s >= 100.0, (t_s % 4_000.0) > 1_500.0 && t_s != 2_000.0];
-                let zones = in_band.map(|in_band| ZoneSample {
-                    in_band,
+                let scheduled = [t_s >= 100.0, (t_s % 4_000.0) > 1_500.0 && t_s != 2_000.0];
+                let zones = scheduled.map(|scheduled| ZoneSample {
+                    in_band: scheduled,
                     ..ZoneSample::default()
                 });
-                edges += u64::from(in_band != before);
-                before = in_band;
+                edges += u64::from(scheduled != before);
+                before = scheduled;
                 let changed = settling.see(&zones, edges, step_s, |z| z.in_band);
-                for (sum, in_band) in summed.iter_mut().zip(in_band) {
-                    *sum = if in_band { *sum + step_s } else { 0.0 };
+                for (sum, scheduled) in summed.iter_mut().zip(scheduled) {
+                    *sum = if scheduled { *sum + step_s } else { 0.0 };
                 }
                 let settled = summed.map(|sum| sum > SETTLING_S);
                 assert_eq!([0, 1].map(|z| settling.is_settled(z)), settled, "{t_s} s");
@@ -163,7 +165,7 @@ mod tests {
                 changes += u32::from(changed);
                 was = settled;
             }
-            // The first zone settles once, the second twice, and two of its bands end.
+            // The first zone settles once, the second twice, and two of its periods end.
             assert_eq!(changes, 5, "{step_s} s");
         }
     }

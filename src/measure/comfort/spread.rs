@@ -2,7 +2,7 @@
 
 use super::Settling;
 use crate::engine::sample::{RoomSample, Sample};
-use crate::measure::{Histogram, Limit, Measure};
+use crate::measure::{Histogram, Limit, Measure, Note};
 use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 
@@ -94,9 +94,11 @@ impl Spread {
         let mut out = Vec::new();
         let mut say = |key, title, subject: &str, h: &Histogram, limit: &Limit| {
             let note = if h.worst().is_nan() {
-                String::new()
+                Note::default()
             } else {
-                format!("mean {:.1} K, worst {:.1} K", h.mean(), h.worst())
+                let mean = Note::from("mean ").value(h.mean(), Dimension::TemperatureDifference);
+                mean.words(", worst ")
+                    .value(h.worst(), Dimension::TemperatureDifference)
             };
             out.push(
                 Measure::new(
@@ -113,7 +115,7 @@ impl Spread {
         for z in &self.zones {
             say(
                 "zone_spread_p95",
-                "spread of the zone's rooms, 95 % of band time below",
+                "spread of the zone's rooms, 95 % of scheduled time below",
                 &z.name,
                 &z.spread,
                 &self.zone_limit,
@@ -121,7 +123,7 @@ impl Spread {
         }
         say(
             "house_spread_p95",
-            "spread of all rooms in band, 95 % of time below",
+            "spread of all scheduled rooms, 95 % of time below",
             "house",
             &self.house,
             &self.house_limit,

@@ -70,7 +70,7 @@ impl Network {
     /// asked for, into the flows.
     fn follow_tangents(&mut self, state: &mut NetworkState) {
         let step = self.chord.as_slice();
-        let tangents = self.wires.iter().zip(&self.slopes).zip(&self.missing);
+        let tangents = self.wires.iter().zip(&state.slopes).zip(&self.missing);
         for (flow, ((wire, slope), missing)) in state.flows.iter_mut().zip(tangents) {
             *flow += missing + slope * (step[wire.from] - step[wire.to]);
         }
@@ -85,7 +85,7 @@ impl Network {
         let nodes = self.nodes.len();
         let (pressures, chord) = (&self.pressures[..nodes], &mut self.chord[..nodes]);
         let elements = self.wires.iter().zip(&self.laws).zip(&mut state.memos);
-        let tangents = state.flows.iter().zip(&self.slopes).zip(&mut self.missing);
+        let tangents = state.flows.iter().zip(&state.slopes).zip(&mut self.missing);
         let mut missed = Missed {
             flow: 0.0,
             pressure: 0.0,

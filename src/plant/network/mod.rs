@@ -12,6 +12,7 @@ mod solve;
 pub use element::{BladeLaw, Law, LinearQuadratic, Power};
 pub use solve::{NetworkError, Solved};
 
+use crate::math::clone_in_place;
 use crate::math::sparse_lu::SparseLu;
 use crate::plant::fan::FanPoint;
 use element::Memo;
@@ -139,14 +140,12 @@ impl NetworkBuilder {
             fixed,
             diagonal,
             lu,
-            slopes: vec![0.0; count],
             missing: vec![0.0; count],
             pressures: vec![0.0; nodes],
             imbalance: vec![0.0; nodes],
             step: vec![0.0; nodes],
             chord: vec![0.0; nodes],
-            changed: Vec::with_capacity(count),
-            factored: false,
+            factors_of: vec![f64::NAN; count],
         })
     }
 
@@ -209,8 +208,6 @@ pub struct Network {
     /// Slot of each node's diagonal.
     diagonal: Vec<usize>,
     lu: SparseLu,
-    /// Slope of each element, m³/s per Pa.
-    slopes: Vec<f64>,
     /// What each law asks for beyond the flow along its tangent, m³/s.
     missing: Vec<f64>,
     /// By node: pressures being tried, flow that is missing, Newton's step; the last two are zero at
@@ -220,10 +217,8 @@ pub struct Network {
     step: Vec<f64>,
     /// By node: what the laws miss once the step is taken, then the step that mends it.
     chord: Vec<f64>,
-    /// Elements with another law than at the last solution, each once.
-    changed: Vec<usize>,
-    /// Whether there are factors of a solution.
-    factored: bool,
+    /// The slopes that `lu` holds the factors of; not numbers where it holds none.
+    factors_of: Vec<f64>,
 }
 
 impl Network {
@@ -237,7 +232,7 @@ impl Network {
     /// The figures are not checked here; [`Network::solve`] reports those it cannot use.
     pub fn set_law(&mut self, element: ElementId, law: Law) {
         if self.laws[element.0] != law {
-            *self.law_mut(element) = law;
+            self.laws[element.0] = law;
         }
     }
 
@@ -248,9 +243,6 @@ impl Network {
 
     /// The law of an element, to change one figure of it.
     pub fn law_mut(&mut self, element: ElementId) -> &mut Law {
-        if !self.changed.contains(&element.0) {
-            self.changed.push(element.0);
-        }
         &mut self.laws[element.0]
     }
 
@@ -303,17 +295,30 @@ struct Change {
     by: f64,
 }
 
-/// Pressures and flows, and where the next solution starts from.
-#[derive(Debug, Clone, PartialEq)]
+/// Pressures and flows, and all that the next solution starts from: the same from here on, whichever
+/// network of the same plan and laws finds it.
+#[derive(Debug, PartialEq)]
 pub struct NetworkState {
     pressures: Vec<f64>,
     flows: Vec<f64>,
+    /// Slope of each element, m³/s per Pa.
+    slopes: Vec<f64>,
     memos: Vec<Memo>,
     warm: bool,
     changes: Vec<Change>,
     /// How much of `changes` belongs to one motion: see [`Network::solve_ahead`].
     motion: u8,
 }
+
+clone_in_place!(NetworkState {
+    pressures,
+    flows,
+    slopes,
+    memos,
+    warm,
+    changes,
+    motion
+});
 
 impl NetworkState {
     /// A state that has not been solved: the first solution makes its own start.
@@ -331,6 +336,7 @@ impl NetworkState {
             motion: 0,
             pressures,
             flows: vec![0.0; network.laws.len()],
+            slopes: vec![0.0; network.laws.len()],
             memos: vec![Memo::default(); network.laws.len()],
             warm: false,
         }

@@ -1,10 +1,8 @@
 //! The heat map of sets of calling zones.
 
-use super::{at, name, remarks, verdict};
-use crate::measure::Side;
+use super::{at, headings, name, remarks, verdict};
 use crate::quantity::Dimension;
 use crate::report::heat_map::{HeatCell, HeatMap, HeatRow, heat_map};
-use crate::report::verdict::show;
 use crate::report::{Figure, FigureError, UnitSystem};
 use crate::scenario::Scenario;
 use crate::study::combinations::{Combinations, Worst};
@@ -23,31 +21,26 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
         let mut limits: Vec<f64> = limits.map(|w| w.finding.limit.value).collect();
         limits.sort_by(f64::total_cmp);
         limits.dedup();
-        let side = c
-            .list
-            .iter()
-            .find_map(|k| k.worst[i].as_ref())
-            .map(|w| w.finding.limit.side);
-        let side = if side == Some(Side::AtLeast) {
-            "at least"
-        } else {
-            "at most"
+        let worst = c.list.iter().find_map(|k| k.worst[i].as_ref());
+        let Some(worst) = worst else {
+            return "not judged".into();
         };
         let shown: Vec<String> = limits
             .iter()
-            .map(|l| show(*l, CRITERIA[i].dimension, units))
+            .map(|l| units.show(*l, CRITERIA[i].dimension))
             .collect();
-        match shown.as_slice() {
-            [] => "not judged".into(),
-            _ => format!("{side} {}", shown.join(" or ")),
-        }
+        format!(
+            "{} {}",
+            worst.finding.limit.side.words(),
+            shown.join(" or ")
+        )
     };
     let mut columns: Vec<(String, String)> = CRITERIA
         .iter()
         .enumerate()
         .map(|(i, k)| (k.heading.to_string(), limit(i)))
         .collect();
-    columns.push(("at rated speed".into(), "does not count".into()));
+    columns.push(("fails at rated".into(), "does not count".into()));
     let rows = c
         .list
         .iter()
@@ -65,16 +58,11 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
                 .map(|(i, w)| HeatCell {
                     text: without_unit(w.as_ref(), CRITERIA[i].dimension, units),
                     used: w.as_ref().map_or(f64::NAN, |w| w.finding.used()),
-                    broken: w.as_ref().is_some_and(|w| !w.finding.holds()),
+                    broken: w.as_ref().is_some_and(|w| !w.finding.passes()),
                 })
                 .collect();
-            let rated: Vec<&str> = k.broken_at_rated().map(|i| CRITERIA[i].heading).collect();
             cells.push(HeatCell {
-                text: if rated.is_empty() {
-                    "holds".into()
-                } else {
-                    rated.join(", ")
-                },
+                text: headings(k.failed_at_rated()),
                 used: f64::NAN,
                 broken: false,
             });
@@ -89,7 +77,7 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
         remarks.insert(
             0,
             format!(
-                "The {MAP_ROWS} worst of {} are drawn; combinations.csv has all.",
+                "These are the {MAP_ROWS} worst of {}; combinations.csv has all.",
                 c.list.len()
             ),
         );
@@ -98,8 +86,8 @@ pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Result<Figur
     heat_map(
         "combinations",
         &HeatMap {
-            title: "Sets of calling zones, worst first".into(),
-            subtitle: format!("{} · {} · {}", s.title, at(c, units), verdict(c)),
+            title: verdict(c),
+            subtitle: format!("{} · {} · worst first", s.title, at(c, units)),
             rows_are: "zones calling".into(),
             columns,
             rows,
@@ -123,10 +111,10 @@ fn wrapped(text: &str, columns: usize) -> Vec<String> {
     lines
 }
 
-/// Value and place; the unit stands in the column's head.
+/// Value and place; the column's head has the unit.
 fn without_unit(w: Option<&Worst>, dimension: Dimension, units: UnitSystem) -> String {
     let Some(w) = w else { return "—".into() };
-    let shown = show(w.finding.value, dimension, units);
+    let shown = units.show(w.finding.value, dimension);
     let value = shown.split_once(' ').map_or(shown.as_str(), |(n, _)| n);
     format!("{value} {}", w.finding.place)
         .trim_end()

@@ -1,22 +1,21 @@
-//! What the sets of calling zones tell: verdict, table, heat map, CSV.
+//! Sets of calling zones in words, table, heat map and files.
 
 mod figure;
 mod tables;
 
 use std::path::{Path, PathBuf};
 
-use comfy_table::{Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table, presets};
-
 use super::results::ResultsError;
-use super::verdict::{show, show_judged};
+use super::table::{Column, Table, Value};
+use super::words::count;
 use super::{OutputDir, UnitSystem};
 use crate::measure::Side;
-use crate::quantity::{self, Dimension};
+use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 use crate::study::combinations::{
     ALL_SETS_UP_TO, Combination, Combinations, StatePoint, Worst, set_name,
 };
-use crate::study::criteria::{CRITERIA, Facts};
+use crate::study::criteria::{CRITERIA, Criterion, Facts, Finding};
 
 pub use figure::figure;
 
@@ -40,7 +39,7 @@ pub fn text(
     out += &rows(s, c, units, width, most);
     if c.list.len() > most {
         out += &format!(
-            "The {most} worst of {} are shown; combinations.csv has all (--rows shows more).\n",
+            "These are the {most} worst of {}. combinations.csv has all; --rows shows more.\n",
             c.list.len()
         );
     }
@@ -56,7 +55,7 @@ fn at(c: &Combinations, units: UnitSystem) -> String {
         .modes
         .iter()
         .map(|m| {
-            let outdoor = show(m.outdoor_c, Dimension::Temperature, units);
+            let outdoor = units.show(m.outdoor_c, Dimension::Temperature);
             format!("{} at {outdoor} outdoors", m.mode.name())
         })
         .collect();
@@ -64,63 +63,72 @@ fn at(c: &Combinations, units: UnitSystem) -> String {
 }
 
 fn verdict(c: &Combinations) -> String {
-    let (all, broken) = (c.list.len(), c.broken());
-    let word = if c.modes.len() > 1 {
+    let (all, failed) = (c.list.len(), c.failed());
+    let sets = if c.modes.len() > 1 {
         "sets and modes"
     } else {
         "sets of calling zones"
     };
-    match broken {
-        0 => format!("Every one of {all} {word} keeps its limits."),
-        _ => {
-            let permitted = c.list.iter().filter(|k| !k.holds() && k.permitted).count();
-            let bands = if permitted < broken {
-                format!(", {permitted} of them possible within the time bands")
-            } else {
-                String::new()
-            };
-            format!("{broken} of {all} {word} break a limit{bands}.")
-        }
+    if failed == 0 {
+        return format!("All {all} {sets} pass at steady state.");
+    }
+    let scheduled = c.list.iter().filter(|k| !k.passes() && k.permitted).count();
+    let scheduled = match scheduled {
+        n if n == failed => String::new(),
+        n => format!("; the schedule allows {n} of them"),
+    };
+    let fail = if failed == 1 { "fails" } else { "fail" };
+    format!("{failed} of {all} {sets} {fail} at steady state{scheduled}.")
+}
+
+/// Where a finding is, in brackets.
+pub(super) fn place(finding: &Finding) -> String {
+    match finding.place.as_str() {
+        "" => String::new(),
+        place => format!(" ({place})"),
     }
 }
 
-/// For each criterion that is broken, by which set worst.
+/// What a criterion does to its limit: `exceeds 125 Pa`.
+pub(super) fn misses(criterion: &Criterion, finding: &Finding, units: UnitSystem) -> String {
+    let verb = match finding.limit.side {
+        Side::AtMost => "exceeds",
+        Side::AtLeast => "falls short of",
+    };
+    let limit = units.show(finding.limit.value, criterion.dimension);
+    format!("{verb} {limit}")
+}
+
+/// For each criterion that fails, with which set worst.
 fn findings(c: &Combinations, units: UnitSystem) -> Vec<String> {
     let worst = |i: usize| {
-        let broken = c.list.iter().filter(|k| k.broken().any(|b| b == i));
-        let count = broken.clone().count();
-        broken
+        let failed = c.list.iter().filter(|k| k.failed().any(|b| b == i));
+        let count = failed.clone().count();
+        failed
             .filter_map(|k| Some((k, k.worst[i].as_ref()?)))
             .max_by(|a, b| a.1.finding.used().total_cmp(&b.1.finding.used()))
-            .map(|(k, w)| (k, w, count))
+            .map(|(k, w)| (k, &w.finding, count))
     };
     CRITERIA
         .iter()
         .enumerate()
         .filter_map(|(i, criterion)| {
-            let (k, w, count) = worst(i)?;
-            let place = if w.finding.place.is_empty() {
-                String::new()
-            } else {
-                format!(" ({})", w.finding.place)
-            };
-            let side = match w.finding.limit.side {
-                Side::AtMost => "at most",
-                Side::AtLeast => "at least",
-            };
+            let (k, finding, sets) = worst(i)?;
+            let (first, rest) = criterion.title.split_at(1);
             Some(format!(
-                "{}{place}: {count} broken, worst {} with {} calling in {}; {side} {} ({}).",
-                criterion.title,
-                show_judged(
-                    w.finding.value,
-                    &w.finding.limit,
-                    criterion.dimension,
-                    units
-                ),
+                "{}{rest}{} {} with {} calling in {}: {}. {} {}. Cure: {}. Limit: {}.",
+                first.to_uppercase(),
+                place(finding),
+                misses(criterion, finding, units),
                 set_name(&c.zones, k.calls),
                 k.mode.name(),
-                show(w.finding.limit.value, criterion.dimension, units),
-                w.finding.limit.source,
+                finding
+                    .limit
+                    .show_value(finding.value, criterion.dimension, units),
+                count(sets, "set"),
+                if sets == 1 { "fails" } else { "fail" },
+                criterion.cure,
+                finding.limit.source,
             ))
         })
         .collect()
@@ -128,19 +136,15 @@ fn findings(c: &Combinations, units: UnitSystem) -> Vec<String> {
 
 fn remarks(c: &Combinations) -> Vec<String> {
     let mut remarks = vec![
-        "Settled state, protections not acting, rooms at their setpoints, filter as at the start. \
-         Judged: dampers of calling zones full, unit at its least speed and at the highest that the \
-         controller brings about; the smallest zone full and the others at their least opening, unit at the highest; \
-         all at their least opening, unit at its least."
+        "Steady state: protections off, rooms at their setpoints, filter as at the start.".to_string(),
+        "Each set is judged with its dampers full, at the unit's minimum speed and at the highest that the \
+         controller reaches; with only its smallest zone full; and with all at minimum opening. The worst counts."
             .to_string(),
-        "\"At rated\" is what the limits would be if nothing held the unit back from rated speed; it \
-         does not count."
-            .to_string(),
+        "\"At rated\" lists the limits that would fail at rated speed. It does not count.".to_string(),
     ];
     if c.list.iter().any(|k| !k.permitted) {
         remarks.push(
-            "\"By hand\" marks sets that no minute of the time bands has; a person can still bring them \
-             about."
+            "\"Manual\" marks sets that the schedule never lets call together. A manual override still can."
                 .into(),
         );
     }
@@ -149,97 +153,79 @@ fn remarks(c: &Combinations) -> Vec<String> {
     }
     if !c.every_set {
         remarks.push(format!(
-            "More than {ALL_SETS_UP_TO} zones: all sets of 1, 2, n−1 and n zones, and from the 8 worst \
-             of them one zone more or less at a time as long as it got worse. Other sets were not \
-             looked at."
+            "More than {ALL_SETS_UP_TO} zones: judged are all sets of 1, 2, n−1 and n zones. From the 8 worst, one \
+             zone more or less was tried as long as it got worse. Other sets were not judged."
         ));
     }
     remarks
 }
 
 fn rows(s: &Scenario, c: &Combinations, units: UnitSystem, width: u16, most: usize) -> String {
-    let mut table = Table::new();
-    let mut head = vec!["calling".to_string()];
-    if c.modes.len() > 1 {
-        head.push("mode".into());
-    }
-    head.extend(CRITERIA.iter().map(|k| k.heading.to_string()));
-    head.extend(["supply air", "air per kW", "speed", "at rated", "verdict"].map(String::from));
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_width(width)
-        .set_header(head);
+    let modes = c.modes.len() > 1;
+    let mut columns = vec![Column::text("calling")];
+    columns.extend(modes.then(|| Column::text("mode")));
+    columns.extend(CRITERIA.iter().map(|k| {
+        let column = Column::number(k.heading, k.dimension);
+        // A number keeps its unit on its line.
+        let bare = ["static", "margin"].contains(&k.heading);
+        if bare { column.whole() } else { column }
+    }));
+    columns.extend([
+        Column::number("supply air", Dimension::Temperature),
+        Column::number("air per capacity", Dimension::FlowPerPower),
+        Column::text("speed").right(),
+        Column::text("fails at rated"),
+        Column::text("fails"),
+    ]);
+    let mut table = Table::new(columns);
     let facts = Facts::new(s);
     for k in c.list.iter().take(most) {
-        let mut cells = vec![Cell::new(name(k, &c.zones))];
-        if c.modes.len() > 1 {
-            cells.push(Cell::new(k.mode.name()));
+        let mut cells: Vec<Value> = vec![name(k, &c.zones).into()];
+        cells.extend(modes.then(|| k.mode.name().into()));
+        for (w, criterion) in k.worst.iter().zip(CRITERIA) {
+            cells.push(cell(w.as_ref(), criterion.dimension, units));
         }
-        for (i, criterion) in CRITERIA.iter().enumerate() {
-            cells.push(right(finding(
-                k.worst[i].as_ref(),
-                criterion.dimension,
-                units,
-                " *",
-            )));
-        }
-        cells.push(right(extreme_supply(&facts, k, units)));
-        cells.push(right(air_per_kw(k, units)));
-        cells.push(right(speeds(k)));
-        let rated: Vec<&str> = k.broken_at_rated().map(|i| CRITERIA[i].heading).collect();
-        cells.push(Cell::new(if rated.is_empty() {
-            "holds".to_string()
-        } else {
-            format!("breaks {}", rated.join(", "))
-        }));
-        cells.push(Cell::new(word(k)));
-        table.add_row(cells);
+        cells.extend([
+            supply_c(&facts, k).map_or("—".into(), Value::Number),
+            k.controlled()
+                .map_or("—".into(), |s| s.point.coil_air_per_w().into()),
+            speeds(k).into(),
+            headings(k.failed_at_rated()).into(),
+            headings(k.failed()).into(),
+        ]);
+        table.row(cells);
     }
-    // A number keeps its unit on its line.
-    let first = 1 + usize::from(c.modes.len() > 1);
-    for (i, criterion) in CRITERIA.iter().enumerate() {
-        let bare = ["static", "margin"].contains(&criterion.heading);
-        if let Some(column) = table.column_mut(first + i).filter(|_| bare) {
-            column.set_constraint(ColumnConstraint::ContentWidth);
-        }
-    }
-    let mut text = table.trim_fmt();
-    text.push_str("\n* breaks its limit.\n");
-    text
-}
-
-fn right(text: String) -> Cell {
-    Cell::new(text).set_alignment(CellAlignment::Right)
+    table.text(units, width) + "* fails its limit.\n"
 }
 
 fn name(k: &Combination, zones: &[String]) -> String {
-    let hand = if k.permitted { "" } else { " (by hand)" };
-    format!("{}{hand}", set_name(zones, k.calls))
+    let manual = if k.permitted { "" } else { " (manual)" };
+    format!("{}{manual}", set_name(zones, k.calls))
 }
 
-fn word(k: &Combination) -> String {
-    let broken: Vec<&str> = k.broken().map(|i| CRITERIA[i].heading).collect();
-    if broken.is_empty() {
-        "holds".into()
-    } else {
-        format!("breaks {}", broken.join(", "))
+/// Headings of some criteria; "none" without any.
+fn headings(failed: impl Iterator<Item = usize>) -> String {
+    let failed: Vec<&str> = failed.map(|i| CRITERIA[i].heading).collect();
+    match failed.is_empty() {
+        true => "none".into(),
+        false => failed.join(", "),
     }
 }
 
-fn finding(w: Option<&Worst>, dimension: Dimension, units: UnitSystem, mark: &str) -> String {
-    let Some(w) = w else { return "—".into() };
-    let value = show_judged(w.finding.value, &w.finding.limit, dimension, units);
-    let place = if w.finding.place.is_empty() {
-        String::new()
-    } else {
-        format!(" {}", w.finding.place)
+fn cell(w: Option<&Worst>, dimension: Dimension, units: UnitSystem) -> Value {
+    let Some(Worst { finding, .. }) = w else {
+        return "—".into();
     };
-    let mark = if w.finding.holds() { "" } else { mark };
-    format!("{value}{place}{mark}")
+    let value = finding.limit.show_value(finding.value, dimension, units);
+    let place = match finding.place.as_str() {
+        "" => String::new(),
+        place => format!(" {place}"),
+    };
+    let star = if finding.passes() { "" } else { " *" };
+    format!("{value}{place}{star}").into()
 }
 
-/// Supply air where its margin is least among the states that count; at the controller's speed when no
+/// Supply air where its margin is smallest among the states that count; at the controller's speed when no
 /// trip is fitted.
 fn supply_c(facts: &Facts, k: &Combination) -> Option<f64> {
     let counted = k.states.iter().filter(|s| s.counts());
@@ -251,32 +237,16 @@ fn supply_c(facts: &Facts, k: &Combination) -> Option<f64> {
         .map(|s| s.point.supply.t_c)
 }
 
-fn extreme_supply(facts: &Facts, k: &Combination, units: UnitSystem) -> String {
-    supply_c(facts, k).map_or("—".into(), |t| show(t, Dimension::Temperature, units))
-}
-
-/// Coil air per heat moved at the controller's speed.
-fn air_per_kw(k: &Combination, units: UnitSystem) -> String {
-    let Some(state) = k.controlled() else {
-        return "—".into();
-    };
-    let per_kw = 1000.0 * state.point.coil_air_per_w();
-    format!(
-        "{}/kW",
-        quantity::display(per_kw, Dimension::AirFlow, units)
-    )
-}
-
 fn speeds(k: &Combination) -> String {
-    let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
+    let (mut minimum, mut maximum) = (f64::INFINITY, f64::NEG_INFINITY);
     for s in k.states.iter().filter(|s| s.counts()) {
-        least = least.min(s.point.speed);
-        most = most.max(s.point.speed);
+        minimum = minimum.min(s.point.speed);
+        maximum = maximum.max(s.point.speed);
     }
-    if (most - least).abs() < 0.005 {
-        format!("{:.0} %", 100.0 * most)
+    if (maximum - minimum).abs() < 0.005 {
+        format!("{:.0} %", 100.0 * maximum)
     } else {
-        format!("{:.0} to {:.0} %", 100.0 * least, 100.0 * most)
+        format!("{:.0} to {:.0} %", 100.0 * minimum, 100.0 * maximum)
     }
 }
 
@@ -296,20 +266,15 @@ pub fn write(
     units: UnitSystem,
     with_figures: bool,
 ) -> Result<PathBuf, ResultsError> {
-    let drawn = match with_figures {
-        true => {
-            let figure = figure(s, c, units)?;
-            let png = figure.png()?;
-            Some((figure, png))
-        }
-        false => None,
-    };
-    let staged = OutputDir::stage(folder(out, s))?;
-    staged.write("combinations.csv", &tables::csv(s, c))?;
-    staged.write("states.csv", &tables::states_csv(s, c))?;
-    if let Some((figure, png)) = &drawn {
-        staged.write("figures/combinations.svg", figure.svg.as_bytes())?;
-        staged.write("figures/combinations.png", png)?;
+    let mut drawn = Vec::new();
+    if with_figures {
+        let figure = figure(s, c, units)?;
+        let png = figure.png()?;
+        drawn.push((figure, png));
     }
+    let staged = OutputDir::stage(folder(out, s))?;
+    staged.write("combinations.csv", &tables::combinations(s, c).csv())?;
+    staged.write("states.csv", &tables::states(s, c).csv())?;
+    staged.figures(&drawn)?;
     Ok(staged.commit()?)
 }

@@ -1,123 +1,103 @@
-//! CSV of sets of calling zones: one table of verdicts, one of every settled state.
+//! Files of sets of calling zones: one table of verdicts, one of every steady state.
 
 use super::supply_c;
-use crate::report::results::{symbol_of, table_of};
+use crate::report::table::{Table, Value};
 use crate::scenario::Scenario;
 use crate::study::combinations::{Combinations, members};
 use crate::study::criteria::{CRITERIA, Facts};
 
-fn number(v: f64) -> String {
-    if v.is_finite() {
-        v.to_string()
-    } else {
-        String::new()
-    }
-}
-
-fn yes(flag: bool) -> String {
-    if flag { "yes" } else { "no" }.to_string()
-}
-
-pub(super) fn csv(s: &Scenario, c: &Combinations) -> Vec<u8> {
-    let mut head: Vec<String> = [
+pub(super) fn combinations(s: &Scenario, c: &Combinations) -> Table {
+    let mut names: Vec<String> = [
         "rank",
         "calling",
         "zones",
         "mode",
         "outdoor_C",
-        "within_bands",
-        "idle_open",
-        "holds",
-        "breaks",
-        "breaks_at_rated",
+        "scheduled",
+        "open_when_satisfied",
+        "passes",
+        "fails",
+        "fails_at_rated",
     ]
     .map(String::from)
     .to_vec();
     for k in CRITERIA {
-        let unit = symbol_of(k.dimension);
-        head.push(format!("{}_{unit}", k.key));
-        head.push(format!("{}_limit_{unit}", k.key));
+        let unit = k.dimension.si_symbol();
+        names.push(format!("{}_{unit}", k.key));
+        names.push(format!("{}_limit_{unit}", k.key));
         for what in ["where", "dampers", "speed", "at_rated"] {
-            head.push(format!("{}_{what}", k.key));
+            names.push(format!("{}_{what}", k.key));
         }
     }
-    for what in [
-        "supply_C",
-        "controlled_speed",
-        "controlled_fan_flow_m3_s",
-        "controlled_external_static_Pa",
-        "controlled_coil_air_m3_s_per_kW",
-        "controlled_room_air_m3_s_per_kW",
-    ] {
-        head.push(what.into());
-    }
+    names.extend(
+        [
+            "supply_C",
+            "controlled_speed",
+            "controlled_fan_flow_m3_s",
+            "controlled_external_static_Pa",
+            "controlled_coil_air_m3_s_per_kW",
+            "controlled_room_air_m3_s_per_kW",
+        ]
+        .map(String::from),
+    );
+    let mut table = Table::named(names);
     let facts = Facts::new(s);
-    let rows = c.list.iter().enumerate().map(|(rank, k)| {
-        let outdoor = c
-            .modes
-            .iter()
-            .find(|m| m.mode == k.mode)
-            .map_or(f64::NAN, |m| m.outdoor_c);
-        let keys = |list: Vec<usize>| -> String {
-            list.iter()
-                .map(|&i| CRITERIA[i].key)
-                .collect::<Vec<_>>()
-                .join(" ")
+    for (rank, k) in c.list.iter().enumerate() {
+        let at = c.modes.iter().find(|m| m.mode == k.mode);
+        let keys = |list: &mut dyn Iterator<Item = usize>| -> String {
+            let keys: Vec<&str> = list.map(|i| CRITERIA[i].key).collect();
+            keys.join(" ")
         };
-        let idle: Vec<&str> = members(k.idle).map(|i| c.zones[i].as_str()).collect();
-        let mut cells = vec![
-            (rank + 1).to_string(),
-            k.names(&c.zones, "+"),
-            k.calls.count_ones().to_string(),
-            k.mode.name().to_string(),
-            number(outdoor),
-            yes(k.permitted),
-            idle.join("+"),
-            yes(k.holds()),
-            keys(k.broken().collect()),
-            keys(k.broken_at_rated().collect()),
+        let open: Vec<&str> = members(k.idle).map(|i| c.zones[i].as_str()).collect();
+        let mut cells: Vec<Value> = vec![
+            (rank + 1).into(),
+            k.names(&c.zones, "+").into(),
+            (k.calls.count_ones() as usize).into(),
+            k.mode.name().into(),
+            at.map(|m| m.outdoor_c).into(),
+            k.permitted.into(),
+            open.join("+").into(),
+            k.passes().into(),
+            keys(&mut k.failed()).into(),
+            keys(&mut k.failed_at_rated()).into(),
         ];
         for (w, rated) in k.worst.iter().zip(&k.rated) {
             match w {
-                None => cells.extend(std::iter::repeat_n(String::new(), 5)),
+                None => cells.extend(std::iter::repeat_n(Value::None, 5)),
                 Some(w) => {
                     let state = &k.states[w.state];
                     cells.extend([
-                        number(w.finding.value),
-                        number(w.finding.limit.value),
-                        w.finding.place.clone(),
+                        w.finding.value.into(),
+                        w.finding.limit.value.into(),
+                        w.finding.place.as_str().into(),
                         state.dampers.name().into(),
-                        number(state.point.speed),
+                        state.point.speed.into(),
                     ]);
                 }
             }
-            cells.push(
-                rated
-                    .as_ref()
-                    .map_or(String::new(), |w| number(w.finding.value)),
-            );
+            cells.push(rated.as_ref().map(|w| w.finding.value).into());
         }
-        cells.push(supply_c(&facts, k).map_or(String::new(), number));
+        cells.push(supply_c(&facts, k).into());
         match k.controlled() {
-            None => cells.extend(std::iter::repeat_n(String::new(), 5)),
+            None => cells.extend(std::iter::repeat_n(Value::None, 5)),
             Some(state) => {
                 let p = &state.point;
                 cells.extend([
-                    number(p.speed),
-                    number(p.fan_m3_s),
-                    number(p.external_pa()),
-                    number(1000.0 * p.coil_air_per_w()),
-                    number(1000.0 * p.room_air_per_w()),
+                    p.speed.into(),
+                    p.fan_m3_s.into(),
+                    p.external_pa().into(),
+                    (1000.0 * p.coil_air_per_w()).into(),
+                    (1000.0 * p.room_air_per_w()).into(),
                 ]);
             }
         }
-        cells
-    });
-    table_of(&head, rows)
+        table.row(cells);
+    }
+    table
 }
 
-pub(super) fn states_csv(s: &Scenario, c: &Combinations) -> Vec<u8> {
-    let mut head: Vec<String> = [
+pub(super) fn states(s: &Scenario, c: &Combinations) -> Table {
+    let mut names: Vec<String> = [
         "rank",
         "calling",
         "mode",
@@ -145,54 +125,51 @@ pub(super) fn states_csv(s: &Scenario, c: &Combinations) -> Vec<u8> {
     ]
     .map(String::from)
     .to_vec();
-    head.extend(s.rooms.iter().flat_map(|r| {
+    names.extend(s.rooms.iter().flat_map(|r| {
         let name = &r.name;
         [
             format!("room.{name}.sound_dBA"),
-            format!("room.{name}.sound_ruled_by"),
+            format!("room.{name}.sound_dominant_source"),
         ]
     }));
-    head.extend(
-        s.outlets
-            .iter()
-            .map(|o| format!("outlet.{}.flow_m3_s", o.name)),
-    );
-    let rows = c.list.iter().enumerate().flat_map(|(rank, k)| {
-        let calling = k.names(&c.zones, "+");
-        k.states.iter().map(move |state| {
+    let outlets = s.outlets.iter();
+    names.extend(outlets.map(|o| format!("outlet.{}.flow_m3_s", o.name)));
+    let mut table = Table::named(names);
+    for (rank, k) in c.list.iter().enumerate() {
+        for state in &k.states {
             let p = &state.point;
-            let mut cells = vec![
-                (rank + 1).to_string(),
-                calling.clone(),
-                k.mode.name().to_string(),
-                state.dampers.name().to_string(),
-                state.speed_of.name().to_string(),
-                state.approach.name().to_string(),
-                yes(state.counts()),
-                number(p.speed),
-                number(p.fan_m3_s),
-                number(p.fan_speed),
-                number(p.fan_w),
-                yes(p.stalled),
-                number(p.supply_pa),
-                number(p.return_pa),
-                number(p.relief_m3_s),
-                number(p.relief_opening),
-                number(p.entering.t_c),
-                number(p.entering.w),
-                number(p.supply.t_c),
-                number(p.supply.w),
-                number(p.surface_c),
-                number(p.total_w),
-                number(p.power_w),
-                yes(p.beyond_map),
+            let mut cells: Vec<Value> = vec![
+                (rank + 1).into(),
+                k.names(&c.zones, "+").into(),
+                k.mode.name().into(),
+                state.dampers.name().into(),
+                state.speed_of.name().into(),
+                state.approach.name().into(),
+                state.counts().into(),
+                p.speed.into(),
+                p.fan_m3_s.into(),
+                p.fan_speed.into(),
+                p.fan_w.into(),
+                p.stalled.into(),
+                p.supply_pa.into(),
+                p.return_pa.into(),
+                p.relief_m3_s.into(),
+                p.relief_opening.into(),
+                p.entering.t_c.into(),
+                p.entering.w.into(),
+                p.supply.t_c.into(),
+                p.supply.w.into(),
+                p.surface_c.into(),
+                p.total_w.into(),
+                p.power_w.into(),
+                p.beyond_map.into(),
             ];
             for level in &p.sound {
-                cells.extend([number(level.dba), level.ruled_by.name().to_string()]);
+                cells.extend([level.dba.into(), level.dominant.name().into()]);
             }
-            cells.extend(p.outlets_m3_s.iter().map(|q| number(*q)));
-            cells
-        })
-    });
-    table_of(&head, rows)
+            cells.extend(p.outlets_m3_s.iter().map(|q| Value::from(*q)));
+            table.row(cells);
+        }
+    }
+    table
 }

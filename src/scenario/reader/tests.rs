@@ -276,7 +276,7 @@ fn defaults_of_every_kind_go_into_the_ledger() {
         ]
     );
     assert_eq!(entries[0].quantity, Some((249.088_91, Pressure)));
-    assert_eq!(entries[0].shown_in(UnitSystem::Ip), "1 inH2O");
+    assert_eq!(entries[0].shown_in(UnitSystem::Ip), "1 inWC");
 }
 
 #[test]

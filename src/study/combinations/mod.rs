@@ -1,13 +1,13 @@
-//! Every set of calling zones in its settled state: which set of zones breaks it?
+//! Every set of calling zones at steady state: which set fails?
 //!
 //! For each set and mode the plant is settled with
-//! - the dampers of calling zones fully open, the unit at its least speed and at the highest speed
+//! - the dampers of calling zones fully open, the unit at its minimum speed and at the highest speed
 //!   that the controller brings about with these zones (its demand rule at full need, held back by its
 //!   airflow limit);
-//! - the calling zone with the least design flow fully open and the others at their least opening, the
+//! - the calling zone with the least design flow fully open and the others at their minimum opening, the
 //!   unit at the highest speed that the controller brings about: one zone in need drives the unit while
 //!   the others are nearly satisfied;
-//! - the dampers of calling zones at their least opening, the unit at its least speed (zones that
+//! - the dampers of calling zones at their minimum opening, the unit at its minimum speed (zones that
 //!   are nearly satisfied ask for no more).
 //!
 //! Each is settled with a weighted relief blade come to rest from shut and from open, since its friction
@@ -15,11 +15,11 @@
 //!
 //! The worst of these is judged. Beyond them the set is shown at rated speed whatever the controller
 //! would do, for that is what a controller without these limits does; it does not count in the
-//! verdict. The zones that do not call stand as their time bands have them at the minute of the week
-//! that leaves least air: at their idle opening in a band, shut (with leakage) outside it.
+//! verdict. The zones that do not call are as their schedules have them at the minute of the week
+//! that leaves least air: at their opening when satisfied while scheduled, else shut (with leakage).
 
 mod around;
-mod bench;
+mod steady;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -33,7 +33,7 @@ use crate::engine::RunError;
 use crate::plant::air::MoistAir;
 use crate::scenario::Scenario;
 
-pub use bench::Bench;
+pub use steady::SteadyStates;
 
 /// Zones up to which every set is looked at.
 pub const ALL_SETS_UP_TO: usize = 12;
@@ -51,23 +51,23 @@ pub struct Options {
     pub cooling_outdoor_c: Option<f64>,
     /// Outdoor air for heating, °C; `None` = the coldest.
     pub heating_outdoor_c: Option<f64>,
-    /// Only sets that the time bands allow.
+    /// Only sets that the schedule allows.
     pub permitted_only: bool,
-    /// Air of each room; `None` = rooms at their zones' setpoints (the lowest of a zone's bands in
+    /// Air of each room; `None` = rooms at their zones' setpoints (the lowest of a zone's periods in
     /// cooling, the highest in heating), rooms without a zone at the zones' mean, at the humidity that
     /// rooms start with.
     pub rooms: Option<Vec<MoistAir>>,
 }
 
-/// How the dampers of calling zones stand.
+/// Openings of the dampers of calling zones.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Dampers {
     /// Fully open.
     Full,
-    /// The zone with the least design flow fully open, the others at their least opening.
+    /// The zone with the least design flow fully open, the others at their minimum opening.
     OneFull,
-    /// At the least opening of a calling zone.
-    Least,
+    /// At the minimum opening of a calling zone.
+    Minimum,
 }
 
 impl Dampers {
@@ -76,7 +76,7 @@ impl Dampers {
         match self {
             Dampers::Full => "full",
             Dampers::OneFull => "one full",
-            Dampers::Least => "least",
+            Dampers::Minimum => "minimum",
         }
     }
 }
@@ -84,8 +84,8 @@ impl Dampers {
 /// Why the unit runs at its speed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SpeedOf {
-    /// Its least.
-    Least,
+    /// Its minimum.
+    Minimum,
     /// The highest that the controller brings about with these zones.
     Controlled,
     /// Rated, whatever the controller would do.
@@ -96,7 +96,7 @@ impl SpeedOf {
     /// Name for files and notes.
     pub fn name(self) -> &'static str {
         match self {
-            SpeedOf::Least => "least",
+            SpeedOf::Minimum => "minimum",
             SpeedOf::Controlled => "controlled",
             SpeedOf::Rated => "rated",
         }
@@ -137,11 +137,11 @@ pub struct Worst {
 pub struct Combination {
     /// The zones that call, one bit each.
     pub calls: u64,
-    /// The zones that do not call but are in a time band, so that they stand at their idle opening.
+    /// The zones that do not call but are scheduled, so that they are at their opening when satisfied.
     pub idle: u64,
     /// Mode of the unit.
     pub mode: Mode,
-    /// Whether some minute of the week has all of these zones in a time band.
+    /// Whether some minute of the week has all of these zones scheduled.
     pub permitted: bool,
     /// The settled states; those that count first.
     pub states: Vec<StatePoint>,
@@ -152,19 +152,19 @@ pub struct Combination {
 }
 
 impl Combination {
-    /// Whether every limit holds.
-    pub fn holds(&self) -> bool {
-        self.broken().next().is_none()
+    /// Whether it meets every limit.
+    pub fn passes(&self) -> bool {
+        self.failed().next().is_none()
     }
 
-    /// Indices of the criteria whose limits are broken.
-    pub fn broken(&self) -> impl Iterator<Item = usize> {
-        broken(&self.worst)
+    /// Indices of the criteria that fail.
+    pub fn failed(&self) -> impl Iterator<Item = usize> {
+        failed(&self.worst)
     }
 
-    /// Indices of the criteria whose limits would be broken at rated speed.
-    pub fn broken_at_rated(&self) -> impl Iterator<Item = usize> {
-        broken(&self.rated)
+    /// Indices of the criteria that would fail at rated speed.
+    pub fn failed_at_rated(&self) -> impl Iterator<Item = usize> {
+        failed(&self.rated)
     }
 
     /// The largest share of a limit that is used.
@@ -189,9 +189,9 @@ impl Combination {
     }
 }
 
-fn broken(worst: &[Option<Worst>]) -> impl Iterator<Item = usize> {
+fn failed(worst: &[Option<Worst>]) -> impl Iterator<Item = usize> {
     let found = worst.iter().enumerate();
-    found.filter_map(|(i, w)| w.as_ref().filter(|w| !w.finding.holds()).map(|_| i))
+    found.filter_map(|(i, w)| w.as_ref().filter(|w| !w.finding.passes()).map(|_| i))
 }
 
 /// Indices of the zones in a set.
@@ -244,9 +244,9 @@ pub struct Combinations {
 }
 
 impl Combinations {
-    /// Combinations that break a limit.
-    pub fn broken(&self) -> usize {
-        self.list.iter().filter(|c| !c.holds()).count()
+    /// How many combinations fail.
+    pub fn failed(&self) -> usize {
+        self.list.iter().filter(|c| !c.passes()).count()
     }
 }
 
@@ -281,36 +281,36 @@ pub fn combinations(
     options: &Options,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Combinations, StudyError> {
-    let bench = Bench::new(s, options).map_err(StudyError::of(&s.name))?;
-    let zones = bench.zones();
+    let states = SteadyStates::new(s, options).map_err(StudyError::of(&s.name))?;
+    let zones = states.zones();
     let mut first = sets(zones);
     if options.permitted_only {
-        first.retain(|&set| bench.permitted(set));
+        first.retain(|&set| states.permitted(set));
     }
     let every_set = zones <= ALL_SETS_UP_TO;
     let mut jobs = Vec::new();
-    for mode in 0..bench.modes.len() {
+    for mode in 0..states.modes.len() {
         jobs.extend(first.iter().map(|&set| (set, mode)));
     }
-    let mut list = settle_all(&bench, &jobs, progress).map_err(StudyError::of(&s.name))?;
+    let mut list = settle_all(&states, &jobs, progress).map_err(StudyError::of(&s.name))?;
     if !every_set {
-        climb(&bench, options, &mut list).map_err(StudyError::of(&s.name))?;
+        climb(&states, options, &mut list).map_err(StudyError::of(&s.name))?;
     }
     sort(&mut list);
     Ok(Combinations {
         zones: s.zones.iter().map(|z| z.name.clone()).collect(),
-        modes: bench.modes.iter().map(|(at, _)| *at).collect(),
+        modes: states.modes.iter().map(|(at, _)| *at).collect(),
         every_set,
         faults_left_out: !s.faults.is_empty(),
         list,
     })
 }
 
-/// Worst first: those that break limits, then by how much of a limit is used; then smaller sets.
+/// Worst first: those that fail, then by how much of a limit is used; then smaller sets.
 pub fn sort(list: &mut [Combination]) {
     list.sort_by(|a, b| {
-        a.holds()
-            .cmp(&b.holds())
+        a.passes()
+            .cmp(&b.passes())
             .then(b.used().total_cmp(&a.used()))
             .then(a.calls.count_ones().cmp(&b.calls.count_ones()))
             .then(a.calls.cmp(&b.calls))
@@ -320,7 +320,7 @@ pub fn sort(list: &mut [Combination]) {
 
 /// Every job from the same cold start, so that the answer does not depend on who did which.
 pub fn settle_all(
-    bench: &Bench,
+    states: &SteadyStates,
     jobs: &[(u64, usize)],
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Vec<Combination>, RunError> {
@@ -328,9 +328,9 @@ pub fn settle_all(
     let settled: Vec<Result<Combination, RunError>> = jobs
         .par_iter()
         .map_init(
-            || bench.clone(),
-            |bench, &(set, mode)| {
-                let combination = bench.combination(set, mode);
+            || states.clone(),
+            |states, &(set, mode)| {
+                let combination = states.combination(set, mode);
                 progress(done.fetch_add(1, Ordering::Relaxed) + 1, jobs.len());
                 combination
             },
@@ -340,10 +340,14 @@ pub fn settle_all(
 }
 
 /// From the worst sets of each mode, lets one zone more or less call as long as that makes it worse.
-fn climb(bench: &Bench, options: &Options, list: &mut Vec<Combination>) -> Result<(), RunError> {
-    let zones = bench.zones();
-    for mode in 0..bench.modes.len() {
-        let at = bench.modes[mode].0.mode;
+fn climb(
+    states: &SteadyStates,
+    options: &Options,
+    list: &mut Vec<Combination>,
+) -> Result<(), RunError> {
+    let zones = states.zones();
+    for mode in 0..states.modes.len() {
+        let at = states.modes[mode].0.mode;
         let mut here: Vec<Combination> = list.iter().filter(|c| c.mode == at).cloned().collect();
         sort(&mut here);
         here.truncate(CLIMBERS);
@@ -354,7 +358,7 @@ fn climb(bench: &Bench, options: &Options, list: &mut Vec<Combination>) -> Resul
                     let next = c.calls ^ (1 << i);
                     let known = list.iter().any(|k| k.calls == next && k.mode == at)
                         || jobs.contains(&(next, mode));
-                    let allowed = !options.permitted_only || bench.permitted(next);
+                    let allowed = !options.permitted_only || states.permitted(next);
                     if next != 0 && !known && allowed {
                         jobs.push((next, mode));
                     }
@@ -363,7 +367,7 @@ fn climb(bench: &Bench, options: &Options, list: &mut Vec<Combination>) -> Resul
             if jobs.is_empty() {
                 break;
             }
-            let found = settle_all(bench, &jobs, &|_, _| {})?;
+            let found = settle_all(states, &jobs, &|_, _| {})?;
             let bar = here
                 .iter()
                 .map(Combination::used)
@@ -405,25 +409,25 @@ mod tests {
     }
 
     #[test]
-    fn others_stand_as_the_week_leaves_least_air() {
-        // Living (zone 0, idle at 35 %) is in band 06:30 to 22:30; parents 19:00 to 08:00; children 16:00
+    fn others_are_as_the_week_leaves_least_air() {
+        // Living (zone 0, open 35 % when satisfied) is scheduled 06:30 to 22:30; parents 19:00 to 08:00; children 16:00
         // to 08:00; study 08:00 to 18:00 on working days.
         let s = Scenario::embedded("family-house").unwrap();
-        let bench = Bench::new(&s, &Options::default()).unwrap();
-        assert!(bench.permitted(0b1000) && bench.permitted(0b1001));
+        let states = SteadyStates::new(&s, &Options::default()).unwrap();
+        assert!(states.permitted(0b1000) && states.permitted(0b1001));
         assert!(
-            !bench.permitted(0b1010),
-            "parents and study are never in band together"
+            !states.permitted(0b1010),
+            "parents and study are never scheduled together"
         );
         assert_eq!(
-            bench.idle_beside(0b1000) & 1,
+            states.idle_beside(0b1000) & 1,
             1,
-            "study calls only while living is in band"
+            "study calls only while living is scheduled"
         );
         assert_eq!(
-            bench.idle_beside(0b0010) & 1,
+            states.idle_beside(0b0010) & 1,
             0,
-            "parents sleep while living is out of band"
+            "parents sleep while living is not scheduled"
         );
     }
 }

@@ -6,9 +6,9 @@
 
 use crate::control::Mode;
 use crate::engine::RunError;
-use crate::engine::by_hand::Hand;
+use crate::engine::manual_override::ManualOverride;
 use crate::engine::sample::Sample;
-use crate::engine::step::{Engine, State};
+use crate::engine::{Engine, Scratch, State};
 use crate::fault::Scheduled;
 use crate::scenario::Scenario;
 
@@ -82,7 +82,8 @@ pub struct Prepared<'a> {
 /// [`RunError`] of a step that cannot be solved.
 pub fn prepare(scenario: &Scenario) -> Result<Prepared<'_>, RunError> {
     use chrono::Timelike;
-    let (mut engine, mut state) = Engine::new(scenario)?;
+    let engine = Engine::new(scenario)?;
+    let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
     let run = &scenario.run;
     let begun = f64::from(run.start.num_seconds_from_midnight());
     let first = (BEGINS_S - begun).rem_euclid(86_400.0);
@@ -95,7 +96,7 @@ pub fn prepare(scenario: &Scenario) -> Result<Prepared<'_>, RunError> {
     let mut events = Vec::new();
     for k in 0..steps {
         state.t_s = k as f64 * run.step_s - run.warm_up_s;
-        engine.step(&mut state, &mut events)?;
+        engine.step(&mut state, &mut scratch, &mut events)?;
         events.clear();
     }
     Ok(Prepared {
@@ -174,41 +175,49 @@ impl Prepared<'_> {
         let (mut engine, mut state) = (self.engine.clone(), self.state.clone());
         engine.set_faults(faults.to_vec(), &mut state);
         let spec = s.control.controller.spec();
-        let mut hand = Hand::rest(s.control.actuators.len());
+        let mut scratch = engine.scratch();
+        let mut hand = ManualOverride::off(s.control.actuators.len());
         if let Some(opening) = channel.and_then(|c| hand.openings.get_mut(c)) {
             *opening = 1.0;
         }
-        engine.by_hand(Some(hand.clone()));
+        state.manual_override = Some(hand.clone());
         let travel_s = s
             .control
             .actuators
             .iter()
             .fold(0.0, |t: f64, a| t.max(a.travel_s));
-        advance(&mut engine, &mut state, travel_s + MARGIN_S, s.run.step_s)?;
-        let before = read(&engine);
+        advance(
+            &engine,
+            &mut state,
+            &mut scratch,
+            travel_s + MARGIN_S,
+            s.run.step_s,
+        )?;
+        let before = read(&state.sample);
         if channel.is_some() {
             let stages = &spec.staging.stages;
             hand.speed = stages.minimum();
             hand.fan = spec.fan.running(hand.speed, stages);
             hand.mode = Some(mode);
-            engine.by_hand(Some(hand.clone()));
+            state.manual_override = Some(hand.clone());
         }
-        advance(&mut engine, &mut state, TEST_S, s.run.step_s)?;
-        let (after, sample) = (read(&engine), engine.sample().clone());
+        advance(&engine, &mut state, &mut scratch, TEST_S, s.run.step_s)?;
+        let (after, seen) = (read(&state.sample), state.sample.clone());
         if channel.is_none() {
-            return Ok((before, after, sample, 0.0));
+            return Ok((before, after, seen, 0.0));
         }
         hand.mode = None;
         hand.fan = 1.0;
-        engine.by_hand(Some(hand));
-        advance(&mut engine, &mut state, FULL_FAN_S, s.run.step_s)?;
-        Ok((before, after, sample, engine.sample().air.supply_static_pa))
+        state.manual_override = Some(hand);
+        advance(&engine, &mut state, &mut scratch, FULL_FAN_S, s.run.step_s)?;
+        Ok((before, after, seen, state.sample.air.supply_static_pa))
     }
 }
 
 fn advance(
-    engine: &mut Engine<'_>,
+    engine: &Engine<'_>,
     state: &mut State,
+    scratch: &mut Scratch<'_>,
     time_s: f64,
     step_s: f64,
 ) -> Result<(), RunError> {
@@ -216,16 +225,15 @@ fn advance(
     let from_s = state.t_s;
     for k in 0..(time_s / step_s).round() as u64 {
         state.t_s = from_s + k as f64 * step_s;
-        engine.step(state, &mut events)?;
+        engine.step(state, scratch, &mut events)?;
         events.clear();
     }
     Ok(())
 }
 
-fn read(engine: &Engine<'_>) -> Temperatures {
-    let sample = engine.sample();
+fn read(seen: &Sample) -> Temperatures {
     Temperatures {
-        rooms_c: sample.rooms.iter().map(|r| r.air_c).collect(),
-        thermostats_c: sample.zones.iter().map(|z| z.sensor_c).collect(),
+        rooms_c: seen.rooms.iter().map(|r| r.air_c).collect(),
+        thermostats_c: seen.zones.iter().map(|z| z.sensor_c).collect(),
     }
 }

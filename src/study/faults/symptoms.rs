@@ -1,10 +1,10 @@
 //! Symptoms: which readings a fault moves, which way and by how much, beside the healthy run.
 
 use crate::control::NoticeKind;
-use crate::engine::Outcome;
 use crate::engine::event::What;
 use crate::fault::Scheduled;
 use crate::quantity::Dimension;
+use crate::run::Outcome;
 use crate::scenario::Scenario;
 
 /// Fan flow above which the fan counts as running, m³/s.

@@ -1,6 +1,6 @@
-//! Which relief, or what instead of one, holds every set of zones that may call?
+//! Which relief (bypass) damper, or what instead of one, lets every set of zones that may call pass?
 //!
-//! Each way of [`super::alternatives`] is halved down to its least sufficient strength on settled states;
+//! Each alternative of [`super::alternatives`] is halved down to its least sufficient strength on settled states;
 //! what is found is judged on every permitted set of zones, and one full run of each says what it costs.
 
 mod search;
@@ -15,8 +15,8 @@ use super::case::{Case, Edit};
 use super::combinations::Options;
 use super::criteria::Finding;
 use crate::control::Mode;
-use crate::engine::{Outcome, simulate};
-use crate::measure::Measure;
+use crate::measure::{Measure, Note};
+use crate::run::{Outcome, simulate};
 use search::Search;
 
 /// What to look at.
@@ -27,15 +27,15 @@ pub struct SizingOptions {
     /// Room that a dumped relief opens into; `None` = the first with a return grille.
     pub dump_to: Option<String>,
     /// Leaves the full runs out.
-    pub settled_only: bool,
+    pub steady_state_only: bool,
 }
 
-/// A limit broken by some sets.
+/// A limit that some sets fail.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Breach {
+pub struct Failure {
     /// Index into [`CRITERIA`](crate::study::criteria::CRITERIA).
     pub criterion: usize,
-    /// How many sets (and modes) break it.
+    /// How many sets (and modes) fail it.
     pub sets: usize,
     /// The worst of them.
     pub finding: Finding,
@@ -50,8 +50,8 @@ pub struct Breach {
 pub struct Day {
     /// Electricity, J.
     pub electric_j: f64,
-    /// Largest share of band time off setpoint, and its zone.
-    pub outside_band: (f64, String),
+    /// Largest share of scheduled time off setpoint, and its zone.
+    pub off_setpoint: (f64, String),
     /// 95th percentile of the spread over the house, K; NaN when none.
     pub house_spread_k: f64,
     /// Protection trips.
@@ -60,10 +60,10 @@ pub struct Day {
     pub locked_out_s: f64,
     /// Starts of the compressor.
     pub starts: f64,
-    /// Limits broken by the run.
-    pub broken: usize,
-    /// Those of them that are judged settled too: static, face velocity, sound.
-    pub over: Vec<Measure>,
+    /// Limits that the run fails.
+    pub failed: usize,
+    /// Those of them that are judged at steady state too: static, face velocity, sound.
+    pub failed_alike: Vec<Measure>,
 }
 
 /// One line of the answer.
@@ -74,23 +74,23 @@ pub struct Answer {
     /// Plain words.
     pub title: String,
     /// What was found, in words.
-    pub found: String,
+    pub found: Note,
     /// Changes to the file.
     pub edits: Vec<Edit>,
-    /// Limits broken; empty when it holds.
-    pub breaches: Vec<Breach>,
+    /// Limits that it fails; empty when it passes.
+    pub failures: Vec<Failure>,
     /// Largest share of a limit in use that counts (see [`Finding::used`]).
     pub used: f64,
     /// Index of the criterion with that share, and its finding: what binds.
-    pub binds: Option<Breach>,
+    pub binds: Option<Failure>,
     /// A full run.
     pub day: Option<Day>,
 }
 
 impl Answer {
-    /// Whether every limit that counts holds in every permitted set.
-    pub fn holds(&self) -> bool {
-        self.breaches.is_empty()
+    /// Whether it meets every limit that counts in every permitted set.
+    pub fn passes(&self) -> bool {
+        self.failures.is_empty()
     }
 }
 
@@ -103,10 +103,10 @@ pub struct Sizing {
     pub judged: usize,
     /// Which of [`CRITERIA`](crate::study::criteria::CRITERIA) count.
     pub counts: Vec<bool>,
-    /// Whether every set keeps static, velocity and sound without any relief, so that nothing has to be
+    /// Whether every set meets static, velocity and sound without any relief, so that nothing has to be
     /// sized.
     pub unneeded: bool,
-    /// The file as it stands.
+    /// The file as written.
     pub as_written: Answer,
     /// Everything found, best first.
     pub answers: Vec<Answer>,
@@ -129,8 +129,8 @@ pub fn size_relief(
             .clone(),
     };
     let mut answers = Vec::new();
-    for way in alternatives::references(case) {
-        answers.push(search.judge(&way, 0)?);
+    for alternative in alternatives::references(case) {
+        answers.push(search.judge(&alternative, 0)?);
     }
     progress(0.05);
     let bare = search.settle_every(&[Edit::Without("relief".into())])?;
@@ -144,22 +144,22 @@ pub fn size_relief(
         let helped = search.diameters(alternatives::reliefs_with_variable_speed(case))?;
         answers.extend(helped.into_iter().take(1));
     }
-    for way in alternatives::ways(case) {
-        match search.least(&way)? {
-            // A way that has something to choose and need not choose anything is no relief at all.
-            Some(0) if way.strongest > 0 => {}
-            Some(strength) => answers.push(search.judge(&way, strength)?),
+    for alternative in alternatives::instead(case) {
+        match search.least(&alternative)? {
+            // A alternative that has something to choose and need not choose anything is no relief at all.
+            Some(0) if alternative.strongest > 0 => {}
+            Some(strength) => answers.push(search.judge(&alternative, strength)?),
             None => {
-                let mut answer = search.judge(&way, way.strongest)?;
-                if way.strongest > 0 {
-                    answer.found = format!("not enough even with {}", answer.found);
+                let mut answer = search.judge(&alternative, alternative.strongest)?;
+                if alternative.strongest > 0 {
+                    answer.found = Note::from("not enough even with ").then(answer.found);
                 }
                 answers.push(answer);
             }
         }
     }
     progress(0.4);
-    if !options.settled_only {
+    if !options.steady_state_only {
         days(case, &mut answers, &|share| progress(0.4 + 0.6 * share))?;
     }
     let as_written = answers[0].clone();
@@ -188,23 +188,23 @@ fn known_room(case: &Case, room: &str) -> Result<String, StudyError> {
     Err(fault.advise(advice).into())
 }
 
-/// What holds first; then what is locked out for less of its day (it trips less and costs less for
-/// standing still), trips less, breaks fewer limits in its day, and costs less energy.
-/// What does not hold by how near it comes.
+/// What passes first; then what is locked out for less of its day (it trips less and costs less for
+/// standing still), trips less, fails fewer limits in its day, and costs less energy.
+/// What fails by how near it comes.
 fn rank(answers: &mut [Answer]) {
     let day = |a: &Answer, of: fn(&Day) -> f64| a.day.as_ref().map_or(0.0, of);
     answers.sort_by(|a, b| {
-        let near = if a.holds() {
+        let near = if a.passes() {
             std::cmp::Ordering::Equal
         } else {
             a.used.total_cmp(&b.used)
         };
-        b.holds()
-            .cmp(&a.holds())
+        b.passes()
+            .cmp(&a.passes())
             .then(near)
             .then(day(a, |d| d.locked_out_s).total_cmp(&day(b, |d| d.locked_out_s)))
             .then(day(a, |d| d.trips).total_cmp(&day(b, |d| d.trips)))
-            .then(day(a, |d| d.broken as f64).total_cmp(&day(b, |d| d.broken as f64)))
+            .then(day(a, |d| d.failed as f64).total_cmp(&day(b, |d| d.failed as f64)))
             .then(day(a, |d| d.electric_j).total_cmp(&day(b, |d| d.electric_j)))
             .then(a.key.cmp(&b.key))
     });
@@ -234,30 +234,30 @@ fn days(
     Ok(())
 }
 
-/// Measures of a run for which settled states are judged too.
-const JUDGED_SETTLED: [&str; 3] = ["static_worst", "face_velocity_worst", "sound_loudest"];
+/// Measures of a run that steady states are judged by too.
+const JUDGED_ALIKE: [&str; 3] = ["static_worst", "face_velocity_worst", "sound_loudest"];
 
 fn day(outcome: &Outcome) -> Day {
     let value = |key: &str| outcome.measure(key, "house").map_or(f64::NAN, |m| m.value);
-    let outside = outcome
+    let off_setpoint = outcome
         .measures
         .iter()
-        .filter(|m| m.key == "outside_band_share" && m.value.is_finite())
+        .filter(|m| m.key == "off_setpoint_share" && m.value.is_finite())
         .max_by(|a, b| a.value.total_cmp(&b.value));
-    let broken = |m: &&Measure| m.holds() == Some(false);
     Day {
         electric_j: value("energy_electric"),
-        outside_band: outside.map_or((f64::NAN, String::new()), |m| (m.value, m.subject.clone())),
+        off_setpoint: off_setpoint
+            .map_or((f64::NAN, String::new()), |m| (m.value, m.subject.clone())),
         house_spread_k: value("house_spread_p95"),
         trips: value("trips"),
         locked_out_s: value("locked_out"),
         starts: value("starts"),
-        broken: outcome.measures.iter().filter(broken).count(),
-        over: outcome
+        failed: outcome.measures.iter().filter(|m| m.fails()).count(),
+        failed_alike: outcome
             .measures
             .iter()
-            .filter(broken)
-            .filter(|m| JUDGED_SETTLED.contains(&m.key))
+            .filter(|m| m.fails())
+            .filter(|m| JUDGED_ALIKE.contains(&m.key))
             .cloned()
             .collect(),
     }

@@ -1,13 +1,13 @@
-//! The least strength of a way that is enough, on the sets that bind.
+//! The least strength of a alternative that is enough, on the sets that bind.
 
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use super::{Answer, Breach, SizingOptions};
+use super::{Answer, Failure, SizingOptions};
 use crate::study::StudyError;
-use crate::study::alternatives::Way;
+use crate::study::alternatives::Alternative;
 use crate::study::case::{Case, Edit};
-use crate::study::combinations::{Bench, Combination, Options, sets, settle_all};
+use crate::study::combinations::{Combination, Options, SteadyStates, sets, settle_all};
 use crate::study::criteria::{CRITERIA, Trend};
 
 /// Up to this many sets and modes, all are settled at every look; beyond, those that bind are.
@@ -16,7 +16,7 @@ const FEW: usize = 160;
 const BINDING: usize = 6;
 /// Diameters that go on to a full run: the smallest that is enough and the next ones.
 const DIAMETERS: usize = 3;
-/// Strengths tried on the way to the strongest where what decides need not fall with strength.
+/// Strengths tried on the alternative to the strongest where what decides need not fall with strength.
 const TRIES: u32 = 8;
 /// Rounds of settling the binding sets and checking all.
 const MOST_ROUNDS: usize = 6;
@@ -24,7 +24,7 @@ const MOST_ROUNDS: usize = 6;
 /// Changes, and every set settled with them.
 type Last = (Vec<Edit>, Rc<Vec<Combination>>);
 
-/// Settles what a way makes of a scenario, and finds its least sufficient strength.
+/// Settles what a alternative makes of a scenario, and finds its least sufficient strength.
 pub(super) struct Search<'a> {
     case: &'a Case,
     options: Options,
@@ -44,15 +44,15 @@ impl<'a> Search<'a> {
             permitted_only: true,
             ..options.combinations.clone()
         };
-        let bench = Bench::new(s, &options).map_err(StudyError::of(&s.name))?;
-        let jobs = permitted(&bench);
+        let states = SteadyStates::new(s, &options).map_err(StudyError::of(&s.name))?;
+        let jobs = permitted(&states);
         if jobs.is_empty() {
-            let fault = Diagnostic::plain(format!("{}: no zone is ever in a time band", s.name));
+            let fault = Diagnostic::plain(format!("{}: no zone is ever scheduled", s.name));
             return Err(fault
-                .advise("give a zone `bands`, so that there is a set of zones to size for")
+                .advise("give a zone a schedule, so that there is a set of zones to size for")
                 .into());
         }
-        // The relief share stands in for a supply margin that is not worked out; here it is, so the share
+        // The bypass fraction is judged where no supply margin is computed; here it is, so it
         // counts only when the file asks for it.
         let asked =
             s.limits.relief_share.mandatory || case.written("limits.relief_share").is_some();
@@ -65,7 +65,7 @@ impl<'a> Search<'a> {
             jobs,
             counts: CRITERIA
                 .iter()
-                .map(|c| c.key != "relief_share" || asked)
+                .map(|c| c.key != "bypass_fraction" || asked)
                 .collect(),
         })
     }
@@ -102,8 +102,9 @@ impl<'a> Search<'a> {
     ) -> Result<Vec<Combination>, StudyError> {
         let changed = self.case.with(&self.case.scenario.name, edits)?;
         let name = &self.case.scenario.name;
-        let bench = Bench::new(&changed.scenario, &self.options).map_err(StudyError::of(name))?;
-        settle_all(&bench, jobs, &|_, _| {}).map_err(StudyError::of(name))
+        let states =
+            SteadyStates::new(&changed.scenario, &self.options).map_err(StudyError::of(name))?;
+        settle_all(&states, jobs, &|_, _| {}).map_err(StudyError::of(name))
     }
 
     /// Largest share in use of the limits that more relief helps.
@@ -111,7 +112,7 @@ impl<'a> Search<'a> {
         self.used(list, |trend| trend == Trend::HelpedByRelief)
     }
 
-    /// The same with those that may go either way.
+    /// The same with those that may go either alternative.
     pub(super) fn heard_or_pressed(&self, list: &[Combination]) -> f64 {
         self.used(list, |trend| trend != Trend::HurtByRelief)
     }
@@ -131,49 +132,54 @@ impl<'a> Search<'a> {
         most
     }
 
-    /// The least strength at which static and velocity hold in every set, or more where that also makes
+    /// The least strength at which static and velocity pass in every set, or more where that also makes
     /// every room quiet enough; `None` when none tried is enough. Sound need not fall with strength, so a
     /// few strengths are tried; when none is quiet, sound is left to the verdict.
     ///
-    /// Strengths are tried on the sets that bind; what is found is checked on all, and those that break it
+    /// Strengths are tried on the sets that bind; what is found is checked on all, and those that fail
     /// join in.
-    pub(super) fn least(&self, way: &Way<'_>) -> Result<Option<u32>, StudyError> {
+    pub(super) fn least(&self, alternative: &Alternative<'_>) -> Result<Option<u32>, StudyError> {
         for _ in 0..MOST_ROUNDS {
-            let Some((strength, quiet)) = self.least_on_active(way)? else {
+            let Some((strength, quiet)) = self.least_on_active(alternative)? else {
                 return Ok(None);
             };
             if self.active.borrow().len() == self.jobs.len() {
                 return Ok(Some(strength));
             }
-            let every = self.settle_every(&(way.edits)(strength))?;
-            let holds = if quiet {
+            let every = self.settle_every(&(alternative.edits)(strength))?;
+            let passes = if quiet {
                 self.heard_or_pressed(&every) <= 1.0
             } else {
                 self.pressed(&every) <= 1.0
             };
-            if holds {
+            if passes {
                 return Ok(Some(strength));
             }
         }
         *self.active.borrow_mut() = self.jobs.clone();
-        Ok(self.least_on_active(way)?.map(|(strength, _)| strength))
+        Ok(self
+            .least_on_active(alternative)?
+            .map(|(strength, _)| strength))
     }
 
     /// The least strength, and whether every room is quiet enough at it.
-    fn least_on_active(&self, way: &Way<'_>) -> Result<Option<(u32, bool)>, StudyError> {
+    fn least_on_active(
+        &self,
+        alternative: &Alternative<'_>,
+    ) -> Result<Option<(u32, bool)>, StudyError> {
         let pressed = |strength: u32| -> Result<bool, StudyError> {
-            Ok(self.pressed(&self.settle_active(&(way.edits)(strength))?) <= 1.0)
+            Ok(self.pressed(&self.settle_active(&(alternative.edits)(strength))?) <= 1.0)
         };
         let quiet = |strength: u32| -> Result<bool, StudyError> {
-            Ok(self.heard_or_pressed(&self.settle_active(&(way.edits)(strength))?) <= 1.0)
+            Ok(self.heard_or_pressed(&self.settle_active(&(alternative.edits)(strength))?) <= 1.0)
         };
         let least = if pressed(0)? {
             0
-        } else if way.strongest > 0 && pressed(way.strongest)? {
-            halved(0, way.strongest, pressed)?
+        } else if alternative.strongest > 0 && pressed(alternative.strongest)? {
+            halved(0, alternative.strongest, pressed)?
         } else {
             // A zone held wide open may take too much air where one half open takes enough.
-            match tried(0, way.strongest.saturating_sub(1), pressed)? {
+            match tried(0, alternative.strongest.saturating_sub(1), pressed)? {
                 Some(least) => least,
                 None => return Ok(None),
             }
@@ -181,7 +187,7 @@ impl<'a> Search<'a> {
         if quiet(least)? {
             return Ok(Some((least, true)));
         }
-        Ok(Some(match tried(least, way.strongest, quiet)? {
+        Ok(Some(match tried(least, alternative.strongest, quiet)? {
             Some(strength) => (strength, true),
             None => (least, false),
         }))
@@ -189,34 +195,37 @@ impl<'a> Search<'a> {
 
     /// The smallest diameter that is enough at its strongest, and the next ones, each at its least
     /// strength; the largest at its strongest when none is.
-    pub(super) fn diameters(&self, ways: Vec<Way<'_>>) -> Result<Vec<Answer>, StudyError> {
-        let Some(last) = ways.last() else {
+    pub(super) fn diameters(
+        &self,
+        alternatives: Vec<Alternative<'_>>,
+    ) -> Result<Vec<Answer>, StudyError> {
+        let Some(last) = alternatives.last() else {
             return Ok(Vec::new());
         };
         // Sizes are in order and each relieves more than the one before.
-        let (mut low, mut high) = (0, ways.len());
+        let (mut low, mut high) = (0, alternatives.len());
         while low < high {
             let middle = low + (high - low) / 2;
-            let way = &ways[middle];
-            let list = self.settle_active(&(way.edits)(way.strongest))?;
+            let alternative = &alternatives[middle];
+            let list = self.settle_active(&(alternative.edits)(alternative.strongest))?;
             if self.pressed(&list) <= 1.0 {
                 high = middle;
             } else {
                 low = middle + 1;
             }
         }
-        if low == ways.len() {
+        if low == alternatives.len() {
             return Ok(vec![self.judge(last, last.strongest)?]);
         }
         let mut answers = Vec::new();
-        for way in ways.iter().skip(low) {
+        for alternative in alternatives.iter().skip(low) {
             if answers.len() == DIAMETERS {
                 break;
             }
-            match self.least(way)? {
+            match self.least(alternative)? {
                 // It need not open below the static limit: no relief does as well.
                 Some(0) => return Ok(answers),
-                Some(strength) => answers.push(self.judge(way, strength)?),
+                Some(strength) => answers.push(self.judge(alternative, strength)?),
                 // Enough on the sets that bound so far, and not on all.
                 None => {}
             }
@@ -228,24 +237,28 @@ impl<'a> Search<'a> {
     }
 
     /// Judges one strength on every permitted set.
-    pub(super) fn judge(&self, way: &Way<'_>, strength: u32) -> Result<Answer, StudyError> {
-        let edits = (way.edits)(strength);
+    pub(super) fn judge(
+        &self,
+        alternative: &Alternative<'_>,
+        strength: u32,
+    ) -> Result<Answer, StudyError> {
+        let edits = (alternative.edits)(strength);
         let list = self.settle_every(&edits)?;
-        let mut breaches = Vec::new();
-        let mut binds: Option<Breach> = None;
+        let mut failures = Vec::new();
+        let mut binds: Option<Failure> = None;
         for criterion in (0..CRITERIA.len()).filter(|&i| self.counts[i]) {
-            let mut worst: Option<Breach> = None;
+            let mut worst: Option<Failure> = None;
             let mut sets = 0;
             for c in list.iter() {
                 let Some(w) = &c.worst[criterion] else {
                     continue;
                 };
-                sets += usize::from(!w.finding.holds());
+                sets += usize::from(!w.finding.passes());
                 if worst
                     .as_ref()
                     .is_none_or(|b| w.finding.used() > b.finding.used())
                 {
-                    worst = Some(Breach {
+                    worst = Some(Failure {
                         criterion,
                         sets: 0,
                         finding: w.finding.clone(),
@@ -254,11 +267,11 @@ impl<'a> Search<'a> {
                     });
                 }
             }
-            let Some(worst) = worst.map(|w| Breach { sets, ..w }) else {
+            let Some(worst) = worst.map(|w| Failure { sets, ..w }) else {
                 continue;
             };
             if sets > 0 {
-                breaches.push(worst.clone());
+                failures.push(worst.clone());
             }
             if binds
                 .as_ref()
@@ -268,11 +281,11 @@ impl<'a> Search<'a> {
             }
         }
         Ok(Answer {
-            key: way.key.clone(),
-            title: way.title.clone(),
-            found: (way.words)(strength),
+            key: alternative.key.clone(),
+            title: alternative.title.clone(),
+            found: (alternative.words)(strength),
             edits,
-            breaches,
+            failures,
             used: binds.as_ref().map_or(f64::NAN, |b| b.finding.used()),
             binds,
             day: None,
@@ -318,11 +331,11 @@ fn halved(
     Ok(high)
 }
 
-fn permitted(bench: &Bench) -> Vec<(u64, usize)> {
-    let zones = bench.zones();
+fn permitted(states: &SteadyStates) -> Vec<(u64, usize)> {
+    let zones = states.zones();
     let mut sets: Vec<u64> = sets(zones);
-    sets.retain(|&set| bench.permitted(set));
-    let modes = 0..bench.modes().len();
+    sets.retain(|&set| states.permitted(set));
+    let modes = 0..states.modes().len();
     modes
         .flat_map(|mode| sets.iter().map(move |&set| (set, mode)))
         .collect()
@@ -381,9 +394,14 @@ mod tests {
             binding.diameters(reliefs()).unwrap()
         );
         let mut found = 0;
-        for way in alternatives::ways(&case) {
-            let strength = all.least(&way).unwrap();
-            assert_eq!(strength, binding.least(&way).unwrap(), "{}", way.key);
+        for alternative in alternatives::instead(&case) {
+            let strength = all.least(&alternative).unwrap();
+            assert_eq!(
+                strength,
+                binding.least(&alternative).unwrap(),
+                "{}",
+                alternative.key
+            );
             found += usize::from(strength.is_some_and(|s| s > 0));
         }
         let tried_on = binding.active.borrow().len();

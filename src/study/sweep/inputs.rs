@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::levers::{self, Lever};
+use super::adjust::{self, Adjustment};
 use crate::math::distribution::Distribution;
 use crate::quantity::{self, Dimension, Unit, UnitSystem};
 use crate::scenario::Scenario;
@@ -34,7 +34,7 @@ pub struct Input {
 pub enum Target {
     /// One key of the file.
     Key(Uncertain),
-    /// Cooling setpoints of a zone, with those of its bands, °C; the result is held within bounds.
+    /// Cooling setpoints of a zone, with those of its periods, °C; the result is kept within bounds.
     Setpoints {
         /// The keys.
         keys: Vec<String>,
@@ -42,7 +42,7 @@ pub enum Target {
         within: (f64, f64),
     },
     /// Something that no single key expresses.
-    Lever(Lever),
+    Adjustment(Adjustment),
 }
 
 /// A scenario with its keys as varied, ready for draws.
@@ -57,7 +57,7 @@ pub struct Variant {
 /// Every uncertain input of a scenario: the standard groups first, then the file's own keys.
 pub(super) fn inputs(v: &Variant) -> Vec<Input> {
     let s = &v.scenario;
-    let mut out = levers::standard(s);
+    let mut out = adjust::standard(s);
     let on = |group: &str| s.uncertainty.standard.contains(&group);
     let source = |group: &str| {
         let found = STANDARD.iter().find(|g| g.name == group);
@@ -119,7 +119,7 @@ fn own(u: &Uncertain) -> Input {
     }
 }
 
-/// Keys that hold cooling setpoints of a zone.
+/// Keys with cooling setpoints of a zone.
 fn setpoint_keys(v: &Variant, zone: &str) -> Vec<String> {
     let base = format!("zone.{zone}.cooling");
     let mut keys = Vec::new();
@@ -247,8 +247,8 @@ pub fn draw(input: &Input, u: f64) -> f64 {
             .max(key.lowest.unwrap_or(f64::NEG_INFINITY))
             .min(key.highest.unwrap_or(f64::INFINITY)),
         // A person does not cool, nor dry.
-        Target::Lever(Lever::PeopleHeat | Lever::PeopleMoisture) => value.max(0.1),
-        Target::Lever(Lever::Times(_)) => value.clamp(-720.0, 720.0),
+        Target::Adjustment(Adjustment::PeopleHeat | Adjustment::PeopleMoisture) => value.max(0.1),
+        Target::Adjustment(Adjustment::Times(_)) => value.clamp(-720.0, 720.0),
         _ => value,
     }
 }
@@ -266,7 +266,7 @@ pub fn apply(
     let mut tree: Option<Tree> = None;
     for (input, &draw) in inputs.iter().zip(draws) {
         match &input.target {
-            Target::Lever(_) => {}
+            Target::Adjustment(_) => {}
             Target::Key(key) => set(v, tree.get_or_insert_with(|| v.tree.clone()), key, draw)?,
             Target::Setpoints { keys, within } => {
                 let tree = tree.get_or_insert_with(|| v.tree.clone());
@@ -290,8 +290,8 @@ pub fn apply(
         None => v.scenario.clone(),
     };
     for (input, &draw) in inputs.iter().zip(draws) {
-        if let Target::Lever(lever) = &input.target {
-            lever.pull(&mut scenario, draw);
+        if let Target::Adjustment(adjustment) = &input.target {
+            adjustment.apply(&mut scenario, draw);
         }
     }
     Ok(scenario)

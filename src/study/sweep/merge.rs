@@ -15,8 +15,8 @@ pub fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
     for (number, folder) in folders.iter().enumerate() {
         let part = PlanFile::of_folder(folder)?.ok_or_else(|| SweepError::Folder {
             path: folder.clone(),
-            what: "holds no part of a sweep".into(),
-            advice: "name folders that `openshut sweep --shard k/n` left".into(),
+            what: "has no part of a sweep".into(),
+            advice: "name folders that `openshut sweep --shard K/N` left".into(),
         })?;
         let cases = store::read(folder, &part.plan)?.cases;
         held.extend(cases.into_iter().map(|c| (c, number)));
@@ -47,7 +47,7 @@ pub fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
         return Err(SweepError::Folder {
             path: folders[pair[1].1].clone(),
             what: format!(
-                "holds case {}, which {} holds too",
+                "has case {}, which {} has too",
                 pair[0].0.index,
                 folders[pair[0].1].display()
             ),
@@ -59,39 +59,4 @@ pub fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
         shard: Shard::WHOLE,
         cases: held.into_iter().map(|(c, _)| c).collect(),
     })
-}
-
-/// Numbers in words, runs of neighbours joined: "0 to 4, 7 and 11 more".
-pub fn numbers_text(numbers: &[usize]) -> String {
-    const MOST: usize = 12;
-    let mut runs: Vec<(usize, usize)> = Vec::new();
-    for &n in numbers {
-        match runs.last_mut() {
-            Some(last) if last.1 + 1 == n => last.1 = n,
-            _ => runs.push((n, n)),
-        }
-    }
-    let shown = runs.iter().take(MOST).map(|&(from, to)| match to - from {
-        0 => from.to_string(),
-        1 => format!("{from}, {to}"),
-        _ => format!("{from} to {to}"),
-    });
-    let mut text = shown.collect::<Vec<_>>().join(", ");
-    let left: usize = runs.iter().skip(MOST).map(|r| r.1 - r.0 + 1).sum();
-    if left > 0 {
-        text += &format!(" and {left} more");
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::numbers_text;
-
-    #[test]
-    fn neighbours_are_joined() {
-        assert_eq!(numbers_text(&[0, 1, 2, 5, 7, 8]), "0 to 2, 5, 7, 8");
-        let odd: Vec<usize> = (0..20).map(|i| 2 * i + 1).collect();
-        assert!(numbers_text(&odd).ends_with("23 and 8 more"));
-    }
 }

@@ -7,16 +7,14 @@
 //! from day to day on another. Any number of threads, any order of finishing, and any number of
 //! interruptions leave the same bytes.
 
+mod adjust;
 pub mod inputs;
-mod levers;
 pub mod merge;
 pub mod plan;
 pub mod sample;
 pub mod statistics;
 pub mod store;
 pub mod summary;
-pub mod tables;
-pub mod tell;
 pub mod vary;
 
 use std::path::{Path, PathBuf};
@@ -25,16 +23,15 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
+pub use adjust::Adjustment;
 pub use inputs::{Input, Variant};
-pub use levers::Lever;
 pub use plan::{Options, Plan, Study};
 pub use store::{Case, Journal, Shard};
 
-use crate::engine::{Outcome, simulate};
-use crate::report::{FigureError, OutputError};
+use crate::run::{Outcome, simulate};
 use crate::scenario::diagnostic::Diagnostic;
 
-/// Why a sweep cannot be run, resumed, merged or left.
+/// Why a sweep cannot be run, resumed or merged.
 #[derive(Debug, thiserror::Error)]
 pub enum SweepError {
     /// An argument.
@@ -66,15 +63,6 @@ pub enum SweepError {
         /// What the operating system says.
         source: std::io::Error,
     },
-    /// The results cannot be written.
-    #[error(transparent)]
-    Output(#[from] OutputError),
-    /// A figure cannot be drawn.
-    #[error(transparent)]
-    Figure(#[from] FigureError),
-    /// A table cannot be written.
-    #[error("a table could not be written: {0}")]
-    Table(#[from] csv::Error),
 }
 
 impl SweepError {
@@ -102,7 +90,7 @@ impl Sweep {
     pub fn missing(&self) -> Vec<usize> {
         let mut have = self.cases.iter().map(|c| c.index).peekable();
         (0..self.plan.cases())
-            .filter(|&i| self.shard.holds(i))
+            .filter(|&i| self.shard.has(i))
             .filter(|i| {
                 while have.next_if(|h| h < i).is_some() {}
                 have.peek() != Some(i)
@@ -120,7 +108,7 @@ impl Study {
             index,
             fault: None,
             values: vec![f64::NAN; self.plan.measures.len()],
-            holds: vec![None; self.plan.measures.len()],
+            passes: vec![None; self.plan.measures.len()],
             rooms_c: vec![f64::NAN; self.plan.rooms.len() * self.plan.instants_s.len()],
             draws,
         };
@@ -146,7 +134,7 @@ impl Study {
         for (i, p) in self.plan.measures.iter().enumerate() {
             if let Some(m) = outcome.measure(&p.key, &p.subject) {
                 case.values[i] = m.value;
-                case.holds[i] = m.holds();
+                case.passes[i] = m.passes();
             }
         }
         let (Some(times), n) = (outcome.trace.column("time_s"), self.plan.instants_s.len()) else {
@@ -157,8 +145,8 @@ impl Study {
                 continue;
             };
             for (k, at) in self.plan.instants_s.iter().enumerate() {
-                let row = times.partition_point(|t| *t < at.0 - 1e-3);
-                if times.get(row).is_some_and(|t| (t - at.0).abs() < 1e-3) {
+                let row = times.partition_point(|t| *t < at - 1e-3);
+                if times.get(row).is_some_and(|t| (t - at).abs() < 1e-3) {
                     // Millikelvins are more than anybody will read; they keep the journal short.
                     case.rooms_c[r * n + k] = (column[row] * 1000.0).round() / 1000.0;
                 }
@@ -167,7 +155,7 @@ impl Study {
     }
 
     /// Runs, on all cores, the cases of a part that are not in `done`, each into the journal as it
-    /// ends. When `stop` is set no further case is begun. `tell` hears of every case that ended.
+    /// ends. When `stop` is set no further case is begun. `on_end` is called for every case that ended.
     ///
     /// # Errors
     /// The journal cannot be written.
@@ -177,21 +165,21 @@ impl Study {
         done: Vec<Case>,
         journal: Journal,
         stop: &AtomicBool,
-        tell: &(dyn Fn() + Sync),
+        on_end: &(dyn Fn() + Sync),
     ) -> Result<Sweep, SweepError> {
         let mut sweep = Sweep {
             plan: self.plan.clone(),
             shard,
-            cases: done.into_iter().filter(|c| shard.holds(c.index)).collect(),
+            cases: done.into_iter().filter(|c| shard.has(c.index)).collect(),
         };
         let todo = sweep.missing();
         let journal = Mutex::new(journal);
-        let broken = AtomicBool::new(false);
+        let refused = AtomicBool::new(false);
         let ended: Vec<Option<Result<Case, SweepError>>> = todo
             .into_par_iter()
             .with_max_len(1)
             .map(|index| {
-                if stop.load(Ordering::Relaxed) || broken.load(Ordering::Relaxed) {
+                if stop.load(Ordering::Relaxed) || refused.load(Ordering::Relaxed) {
                     return None;
                 }
                 let case = self.case(index);
@@ -199,8 +187,8 @@ impl Study {
                 // Another thread's panic leaves no half line: each is one write.
                 let mut journal = journal.lock().unwrap_or_else(|e| e.into_inner());
                 let kept = journal.append(&line).map(|()| case);
-                broken.fetch_or(kept.is_err(), Ordering::Relaxed);
-                tell();
+                refused.fetch_or(kept.is_err(), Ordering::Relaxed);
+                on_end();
                 Some(kept)
             })
             .collect();
@@ -212,7 +200,7 @@ impl Study {
     }
 }
 
-/// Opens the results folder of a part: a new one, or to go on with what is there.
+/// Opens the results folder of a part to go on with what is there; `None` when it is to be made anew.
 ///
 /// # Errors
 /// With `resume`, a plan or an input that differs from that of the folder. Without, a folder whose
@@ -223,15 +211,14 @@ pub fn open(
     shard: Shard,
     resume: bool,
     restart: bool,
-) -> Result<(Journal, store::Found), SweepError> {
-    let fresh = || Journal::create(folder, plan, shard).map(|j| (j, store::Found::default()));
+) -> Result<Option<(Journal, store::Found)>, SweepError> {
     let there = match store::PlanFile::of_folder(folder) {
         // A folder that cannot be understood may be thrown away, not gone on with.
-        Err(_) if restart && !resume => return fresh(),
+        Err(_) if restart && !resume => return Ok(None),
         there => there?,
     };
     let Some(there) = there else {
-        return fresh();
+        return Ok(None);
     };
     if !resume {
         let sweep = Sweep {
@@ -241,17 +228,17 @@ pub fn open(
         };
         let missing = sweep.missing().len();
         if restart || missing == 0 || sweep.cases.is_empty() {
-            // Held by a running sweep? Then opening says so before anything is replaced.
+            // Opening says whether a running sweep has it, before anything is replaced.
             drop(Journal::open(folder, plan)?);
-            return fresh();
+            return Ok(None);
         }
         return Err(SweepError::Folder {
             path: folder.to_owned(),
             what: format!(
-                "holds an unfinished sweep ({} cases done, {missing} to do)",
+                "has an unfinished sweep ({} cases done, {missing} to do)",
                 sweep.cases.len()
             ),
-            advice: "add --resume to go on, or --restart to throw it away".into(),
+            advice: "add --resume to go on, or --restart to delete it".into(),
         });
     }
     let mut differences = there.plan.differences(plan);
@@ -265,10 +252,10 @@ pub fn open(
     if !differences.is_empty() {
         return Err(SweepError::Folder {
             path: folder.to_owned(),
-            what: format!("holds another sweep: {}", differences.join("; ")),
+            what: format!("has another sweep: {}", differences.join("; ")),
             advice: "put back what changed, or add --restart in place of --resume to begin again"
                 .into(),
         });
     }
-    Journal::open(folder, plan)
+    Journal::open(folder, plan).map(Some)
 }

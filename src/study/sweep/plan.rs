@@ -2,19 +2,20 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::SweepError;
 use super::inputs::{self, Input, Variant};
 use super::sample;
 use super::vary::Varied;
-use crate::measure::{Side, observers};
-use crate::report::results::si_symbol;
+use crate::measure::{Limit, observers};
+use crate::quantity::Dimension;
 use crate::scenario::Scenario;
 use crate::scenario::diagnostic::Diagnostic;
-use crate::scenario::tree::{self, Tree};
+use crate::scenario::tree::Tree;
 use crate::scenario::uncertainty::Stream;
+use crate::study::case::{load_tree, name_and_folder};
 
 /// The most cases a sweep may have.
 pub const MOST_CASES: usize = 1_000_000;
@@ -24,23 +25,6 @@ pub const MOST_VARIANTS: usize = 20_000;
 const MOST_KEPT: usize = 64;
 /// The most instants at which room temperatures are kept of each case.
 const MOST_INSTANTS: f64 = 192.0;
-
-/// A number that is written as text, so that it comes back to the last bit.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Exact(pub f64);
-
-impl Serialize for Exact {
-    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-        s.collect_str(&self.0)
-    }
-}
-
-impl<'de> Deserialize<'de> for Exact {
-    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Exact, D::Error> {
-        let text = String::deserialize(d)?;
-        text.parse().map(Exact).map_err(serde::de::Error::custom)
-    }
-}
 
 /// What a person asks of a sweep.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -74,19 +58,6 @@ pub struct PlannedInput {
     pub source: String,
 }
 
-/// A limit as the plan records it.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct PlannedLimit {
-    /// Its value, SI.
-    pub value: Exact,
-    /// Whether the measure must not exceed it.
-    pub at_most: bool,
-    /// Where it comes from.
-    pub source: String,
-    /// Whether the scenario calls it mandatory.
-    pub mandatory: bool,
-}
-
 /// A measure as the plan records it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlannedMeasure {
@@ -96,17 +67,15 @@ pub struct PlannedMeasure {
     pub subject: String,
     /// Plain words.
     pub title: String,
-    /// SI unit for column names.
-    pub unit: String,
-    /// Kind of quantity, for people.
-    pub dimension: String,
+    /// Kind of quantity.
+    pub dimension: Dimension,
     /// Its limit in each variant; one entry when it is the same in all.
-    limits: Vec<Option<PlannedLimit>>,
+    limits: Vec<Option<Limit>>,
 }
 
 impl PlannedMeasure {
     /// Its limit in a variant.
-    pub fn limit(&self, variant: usize) -> Option<&PlannedLimit> {
+    pub fn limit(&self, variant: usize) -> Option<&Limit> {
         let at = variant.min(self.limits.len().saturating_sub(1));
         self.limits.get(at)?.as_ref()
     }
@@ -149,7 +118,7 @@ pub struct Plan {
     /// Rooms whose temperature is kept.
     pub rooms: Vec<String>,
     /// When it is kept, s since the start.
-    pub instants_s: Vec<Exact>,
+    pub instants_s: Vec<f64>,
 }
 
 impl Plan {
@@ -293,20 +262,8 @@ impl Study {
     /// A file that cannot be read, a key that does not exist, a value that the scenario refuses,
     /// nothing to vary or draw, too many cases.
     pub fn prepare(path: &Path, options: &Options) -> Result<Study, SweepError> {
-        let mut base = tree::load(path)?;
-        for change in &options.set {
-            let Some((key, value)) = change.split_once('=') else {
-                return Err(SweepError::Argument {
-                    what: format!("--set \"{change}\" has no `=`"),
-                    advice: "write --set \"run.duration=6 h\"".into(),
-                });
-            };
-            base.set_path(key.trim(), value.trim())?;
-        }
-        let name = path
-            .file_stem()
-            .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
-        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let base = load_tree(path, &options.set)?;
+        let (name, folder) = name_and_folder(path);
         let parsed = options.vary.iter().map(|v| Varied::parse(v));
         let vary: Vec<Varied> = parsed.collect::<Result<_, _>>()?;
         check_arguments(&vary, options)?;
@@ -485,25 +442,19 @@ fn note_measures(all: &mut Vec<PlannedMeasure>, variant: usize, s: &Scenario) {
                 key: m.key.into(),
                 subject: m.subject.clone(),
                 title: m.title.into(),
-                unit: si_symbol(&m).into(),
-                dimension: format!("{:?}", m.dimension),
+                dimension: m.dimension,
                 limits: Vec::new(),
             });
             all.len() - 1
         });
         let limits = &mut all[at].limits;
         limits.resize(variant, None);
-        limits.push(m.limit.map(|l| PlannedLimit {
-            value: Exact(l.value),
-            at_most: l.side == Side::AtMost,
-            source: l.source,
-            mandatory: l.mandatory,
-        }));
+        limits.push(m.limit);
     }
 }
 
 /// Instants at which room temperatures are kept: hourly, more often in short runs.
-fn instants(s: &Scenario) -> Vec<Exact> {
+fn instants(s: &Scenario) -> Vec<f64> {
     let run = &s.run;
     let wanted = match run.duration_s {
         d if d >= 43_200.0 => 3600.0,
@@ -517,5 +468,5 @@ fn instants(s: &Scenario) -> Vec<Exact> {
     let count = (run.duration_s / every + 1e-9).floor() as usize;
     // A run without warm-up has no row at its start.
     let first = usize::from(run.warm_up_s <= 0.0);
-    (first..=count).map(|i| Exact(i as f64 * every)).collect()
+    (first..=count).map(|i| i as f64 * every).collect()
 }

@@ -11,7 +11,6 @@ use sha2::{Digest, Sha256};
 
 use super::SweepError;
 use super::plan::Plan;
-use crate::report::OutputDir;
 
 /// File name of the journal.
 pub const JOURNAL: &str = "cases.journal";
@@ -31,8 +30,8 @@ pub struct Case {
     pub draws: Vec<f64>,
     /// Its measures, in the order of the plan; NaN where one has no value.
     pub values: Vec<f64>,
-    /// Whether the limit of each holds.
-    pub holds: Vec<Option<bool>>,
+    /// Whether each meets its limit.
+    pub passes: Vec<Option<bool>>,
     /// Room temperatures, °C: for each room of the plan, for each instant.
     pub rooms_c: Vec<f64>,
 }
@@ -44,7 +43,7 @@ impl Case {
             let each: Vec<String> = list.iter().map(f64::to_string).collect();
             each.join(" ")
         };
-        let holds = self.holds.iter().map(|h| match h {
+        let passes = self.passes.iter().map(|p| match p {
             Some(true) => '+',
             Some(false) => '-',
             None => '.',
@@ -59,7 +58,7 @@ impl Case {
             self.index,
             numbers(&self.draws),
             numbers(&self.values),
-            holds.collect::<String>(),
+            passes.collect::<String>(),
             numbers(&self.rooms_c),
         );
         format!("{body}\t{}\n", checksum(&body))
@@ -84,7 +83,7 @@ impl Case {
             fault: (!fault.is_empty()).then_some(fault),
             draws: numbers(fields.next()?)?,
             values: numbers(fields.next()?)?,
-            holds: fields
+            passes: fields
                 .next()?
                 .chars()
                 .map(|c| match c {
@@ -100,7 +99,7 @@ impl Case {
         let fits = case.index < plan.cases()
             && case.draws.len() == plan.inputs.len()
             && case.values.len() == measures
-            && case.holds.len() == measures
+            && case.passes.len() == measures
             && case.rooms_c.len() == plan.rooms.len() * plan.instants_s.len();
         fits.then_some(case)
     }
@@ -141,7 +140,7 @@ impl Shard {
     }
 
     /// Whether a case belongs to it.
-    pub fn holds(self, case: usize) -> bool {
+    pub fn has(self, case: usize) -> bool {
         case % self.of == self.number - 1
     }
 
@@ -155,10 +154,10 @@ impl Shard {
     }
 }
 
-/// What stands in `plan.json`.
+/// The content of `plan.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlanFile {
-    /// Which part of the plan the folder holds.
+    /// Which part of the plan is in the folder.
     pub shard: Shard,
     /// Digest of the plan.
     pub plan_sha256: String,
@@ -242,7 +241,7 @@ fn scan(bytes: &[u8], plan: &Plan) -> Found {
     found
 }
 
-/// A journal that cases are written to. One process at a time holds it.
+/// A journal that cases are written to. One process at a time has it.
 #[derive(Debug)]
 pub struct Journal {
     file: File,
@@ -251,18 +250,6 @@ pub struct Journal {
 }
 
 impl Journal {
-    /// Makes a results folder that holds the plan and no case yet.
-    ///
-    /// # Errors
-    /// A folder that cannot be written or holds somebody else's files.
-    pub fn create(folder: &Path, plan: &Plan, shard: Shard) -> Result<Journal, SweepError> {
-        let staged = OutputDir::stage(folder)?;
-        staged.write(PLAN, &PlanFile::new(plan, shard).text())?;
-        staged.write(JOURNAL, b"")?;
-        let folder = staged.commit()?;
-        Journal::open(&folder, plan).map(|(journal, _)| journal)
-    }
-
     /// Opens the journal of a folder to go on. A torn last line is cut off.
     ///
     /// # Errors

@@ -1,4 +1,4 @@
-//! What the cases say together: quantiles, limits broken, which inputs matter.
+//! The cases together: quantiles, failed limits, which inputs matter.
 
 use rayon::prelude::*;
 
@@ -19,25 +19,25 @@ pub struct Spread {
     pub quantiles: [f64; 3],
 }
 
-/// How often a limit is broken in one group of cases.
+/// How often a limit is missed in one group of cases.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Broken {
+pub struct Failures {
     /// The group.
     pub group: usize,
     /// The measure.
     pub measure: usize,
     /// Cases that were judged.
     pub count: usize,
-    /// Cases that break the limit.
-    pub broken: usize,
+    /// Cases that fail.
+    pub failed: usize,
     /// 95 % interval of the share; [`wilson`].
     pub interval: (f64, f64),
 }
 
-impl Broken {
-    /// Share of the cases that break the limit; NaN of none.
+impl Failures {
+    /// Share of the cases that fail; NaN of none.
     pub fn share(&self) -> f64 {
-        self.broken as f64 / self.count as f64
+        self.failed as f64 / self.count as f64
     }
 }
 
@@ -67,7 +67,7 @@ pub struct Paired {
     pub mean: (f64, f64, f64),
 }
 
-/// Everything that is said of a sweep.
+/// The statistics of a sweep.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Summary {
     /// Labels of the groups: the variants when samples are drawn, else all cases together.
@@ -77,7 +77,7 @@ pub struct Summary {
     /// Quantiles.
     pub spreads: Vec<Spread>,
     /// Limits.
-    pub limits: Vec<Broken>,
+    pub limits: Vec<Failures>,
     /// Rank correlations.
     pub effects: Vec<Effect>,
     /// Differences between variants on the same samples.
@@ -146,14 +146,14 @@ impl Summary {
                 if !planned.is_judged() {
                     continue;
                 }
-                let count = cases.iter().filter(|c| c.holds[m].is_some()).count();
-                let broken = cases.iter().filter(|c| c.holds[m] == Some(false)).count();
-                limits.push(Broken {
+                let count = cases.iter().filter(|c| c.passes[m].is_some()).count();
+                let failed = cases.iter().filter(|c| c.passes[m] == Some(false)).count();
+                limits.push(Failures {
                     group: g,
                     measure: m,
                     count,
-                    broken,
-                    interval: wilson(broken, count),
+                    failed,
+                    interval: wilson(failed, count),
                 });
             }
         }
@@ -195,8 +195,8 @@ impl Summary {
         out
     }
 
-    /// Judged measures that vary, those whose limit is broken most often first, at most `most`. Of
-    /// measures told for several subjects only the worst comes in.
+    /// Judged measures that vary, those that fail most often first, at most `most`. Of
+    /// measures of several subjects only the worst comes in.
     pub fn most_at_stake(&self, plan: &Plan, most: usize) -> Vec<usize> {
         let mut shares: Vec<(usize, f64)> = Vec::new();
         for l in &self.limits {

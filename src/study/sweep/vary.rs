@@ -48,7 +48,7 @@ impl Varied {
             .enumerate()
             .find_map(|(i, v)| values[..i].contains(v).then_some(v))
         {
-            return Err(faulty(text, &format!("{twice} stands there twice")));
+            return Err(faulty(text, &format!("{twice} is there twice")));
         }
         Ok(Varied {
             key: key.to_string(),

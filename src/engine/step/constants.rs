@@ -1,6 +1,5 @@
 //! Constants of one length of step.
 
-use super::Engine;
 use crate::plant::room::CP_MOIST;
 use crate::plant::unit::{UnitError, UnitStep};
 use crate::scenario::Scenario;
@@ -11,7 +10,7 @@ const STILL_PLENUM_S: f64 = 900.0;
 
 /// What depends on nothing but the length of a step, and on the flow over the coil.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Pace {
+pub struct StepConstants {
     /// Length of the step, s.
     pub dt_s: f64,
     /// The unit's start-up ramp.
@@ -25,15 +24,15 @@ pub(super) struct Pace {
     air_kg_s: f64,
 }
 
-impl Pace {
-    /// For steps of one time step and upwards, as far as quiet stretches go.
-    pub(super) fn all(scenario: &Scenario) -> Result<Vec<Pace>, UnitError> {
+impl StepConstants {
+    /// For steps of one time step and upwards, as far as long steps go.
+    pub fn all(scenario: &Scenario) -> Result<Vec<StepConstants>, UnitError> {
         let run = &scenario.run;
         let most = (run.quiet_step_s / run.step_s + 1e-6).floor().max(1.0) as u64;
         (1..=most)
             .map(|steps| {
                 let dt_s = steps as f64 * run.step_s;
-                Ok(Pace {
+                Ok(StepConstants {
                     dt_s,
                     unit: scenario.unit.unit.prepared(dt_s)?,
                     still_keeps: (-dt_s / STILL_PLENUM_S).exp(),
@@ -43,17 +42,14 @@ impl Pace {
             })
             .collect()
     }
-}
 
-impl Engine<'_> {
-    /// The constants of so many time steps at a flow over the coil.
-    pub(super) fn pace(&mut self, steps: u64, air_kg_s: f64) -> Pace {
-        let pace = &mut self.paces[steps as usize - 1];
-        if pace.air_kg_s != air_kg_s {
-            let times = pace.dt_s * air_kg_s * CP_MOIST / self.scenario.unit.metal_j_k;
-            pace.metal_keeps = [(-times).exp(), -(-times).exp_m1() / times];
-            pace.air_kg_s = air_kg_s;
+    /// The constants at a flow over the coil, which they keep.
+    pub fn at(&mut self, air_kg_s: f64, scenario: &Scenario) -> StepConstants {
+        if self.air_kg_s != air_kg_s {
+            let times = self.dt_s * air_kg_s * CP_MOIST / scenario.unit.metal_j_k;
+            self.metal_keeps = [(-times).exp(), -(-times).exp_m1() / times];
+            self.air_kg_s = air_kg_s;
         }
-        *pace
+        *self
     }
 }

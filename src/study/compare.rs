@@ -1,64 +1,31 @@
 //! Files side by side: what differs between them, and what it does.
 
-mod sentences;
-
 use std::sync::Mutex;
 
 use rayon::prelude::*;
 
 use super::StudyError;
 use super::case::{Case, has, shown};
-use crate::engine::{Outcome, simulate};
-use crate::measure::{Limit, Measure, Side};
-use crate::quantity::Dimension;
+use crate::measure::{Limit, Measure, Shown, Side};
+use crate::run::{Outcome, simulate};
 
 /// Keys that say nothing about the plant.
-const TALK: [&str; 2] = ["title", "about"];
+const PROSE: [&str; 2] = ["title", "about"];
 /// Differences smaller than this share of the larger value are no difference.
 const SAME_SHARE: f64 = 0.005;
 /// So are differences smaller than this share of the limit.
 const SAME_OF_LIMIT: f64 = 0.02;
 
-/// Measures without a limit of which less is better.
-const LESS_IS_BETTER: [&str; 12] = [
-    "energy_electric",
-    "energy_fan",
-    "energy_fan_share",
-    "starts",
-    "lock_outs",
-    "locked_out",
-    "static_above_limit",
-    "fan_stalled",
-    "cycling_loss",
-    "outside_band",
-    "relief_share_mean",
-    "zone_spread_worst",
-];
-/// Measures without a limit of which more is better.
-const MORE_IS_BETTER: [&str; 1] = ["cop_mean"];
-/// Measures without a limit that are shown all the same.
-const SHOWN: [&str; 5] = [
-    "energy_electric",
-    "energy_fan",
-    "cop_mean",
-    "starts",
-    "relief_share_mean",
-];
-
-/// Measures that are shown wherever they are not nought: what they tell of changes the meaning of
-/// all others.
-const SHOWN_IF_ANY: [&str; 2] = ["lock_outs", "locked_out"];
-
 /// A key that is not the same in all files.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Change {
-    /// The key, or the table when a whole table stands in some files only.
+    /// The key, or the table when only some files have the whole table.
     pub key: String,
     /// What each file has; `None` when it has nothing. A whole table reads "there".
     pub values: Vec<Option<String>>,
 }
 
-/// How a value stands to that of the first file.
+/// How a value compares with that of the first file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Judgement {
     /// Better.
@@ -86,30 +53,36 @@ impl Judgement {
 /// A measure in all files.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
-    /// Stable name of the measure.
-    pub key: &'static str,
-    /// Plain words.
-    pub title: &'static str,
-    /// What it belongs to.
-    pub subject: String,
-    /// Kind of quantity.
-    pub dimension: Dimension,
-    /// Value in each file; `None` when the file has no such measure.
-    pub values: Vec<Option<f64>>,
-    /// Limit in each file.
-    pub limits: Vec<Option<Limit>>,
-    /// Whether the limit holds in each file.
-    pub holds: Vec<Option<bool>>,
+    /// The measure in each file; `None` when the file has no such measure. One has it.
+    pub runs: Vec<Option<Measure>>,
+    name: Measure,
 }
 
 impl Row {
+    /// The measure of the first file that has it: key, title, subject and dimension.
+    pub fn name(&self) -> &Measure {
+        &self.name
+    }
+
     /// A value that is a number.
     pub fn value(&self, i: usize) -> Option<f64> {
-        self.values
-            .get(i)
-            .copied()
-            .flatten()
-            .filter(|v| v.is_finite())
+        let m = self.runs.get(i)?.as_ref()?;
+        m.value.is_finite().then_some(m.value)
+    }
+
+    /// The limit in a file.
+    pub fn limit(&self, i: usize) -> Option<&Limit> {
+        self.runs.get(i)?.as_ref()?.limit.as_ref()
+    }
+
+    /// The limit in the first file that has one.
+    pub fn first_limit(&self) -> Option<&Limit> {
+        (0..self.runs.len()).find_map(|i| self.limit(i))
+    }
+
+    /// Whether a file meets its limit.
+    pub fn passes(&self, i: usize) -> Option<bool> {
+        self.runs.get(i)?.as_ref()?.passes()
     }
 
     /// Value less that of the first file.
@@ -117,32 +90,18 @@ impl Row {
         Some(self.value(i)? - self.value(0)?)
     }
 
-    /// Which way is good; `None` when nobody can say.
-    fn good(&self) -> Option<Side> {
-        let limit = self.limits.iter().flatten().next();
-        if let Some(limit) = limit {
-            return Some(limit.side);
-        }
-        if LESS_IS_BETTER.contains(&self.key) {
-            Some(Side::AtMost)
-        } else if MORE_IS_BETTER.contains(&self.key) {
-            Some(Side::AtLeast)
-        } else {
-            None
-        }
-    }
-
-    /// How a file stands to the first.
+    /// How a file compares with the first.
     pub fn judgement(&self, i: usize) -> Judgement {
         let (Some(a), Some(b)) = (self.value(0), self.value(i)) else {
             return Judgement::Different;
         };
-        let limit = self.limits[i].as_ref().map_or(0.0, |l| l.value.abs());
+        let limit = self.limit(i).map_or(0.0, |l| l.value.abs());
         let same = (SAME_SHARE * a.abs().max(b.abs())).max(SAME_OF_LIMIT * limit);
         if (b - a).abs() <= same {
             return Judgement::Same;
         }
-        match self.good() {
+        let limit = self.first_limit().map(|l| l.side);
+        match limit.or(self.name.good) {
             Some(Side::AtMost) if b < a => Judgement::Better,
             Some(Side::AtLeast) if b > a => Judgement::Better,
             Some(_) => Judgement::Worse,
@@ -150,16 +109,24 @@ impl Row {
         }
     }
 
-    /// Whether a reader of the short table wants it: a limit that is broken somewhere, a judged measure
-    /// that moved, or one of the few that always count.
-    pub fn is_telling(&self) -> bool {
-        let broken = self.holds.contains(&Some(false));
-        let judged = self.values.iter().flatten().any(|v| v.is_finite())
-            && self.limits.iter().any(Option::is_some);
-        let moved = (1..self.values.len()).any(|i| self.judgement(i) != Judgement::Same);
-        let any = self.values.iter().flatten().any(|v| *v > 0.0);
-        let shown = SHOWN.contains(&self.key) || (any && SHOWN_IF_ANY.contains(&self.key));
-        broken || (judged && moved) || shown
+    /// Whether a short table shows it: a limit that some file misses, a judged measure that moved, or
+    /// one of the few that always count.
+    pub fn is_shown(&self) -> bool {
+        let files = 0..self.runs.len();
+        let fails = files.clone().any(|i| self.passes(i) == Some(false));
+        let judged = self.first_limit().is_some() && files.clone().any(|i| self.value(i).is_some());
+        let moved = files
+            .clone()
+            .skip(1)
+            .any(|i| self.judgement(i) != Judgement::Same);
+        let any = files.clone().any(|i| self.value(i) > Some(0.0));
+        fails
+            || (judged && moved)
+            || match self.name.shown {
+                Shown::No => false,
+                Shown::IfAny => any,
+                Shown::Always => true,
+            }
     }
 }
 
@@ -221,7 +188,7 @@ pub fn changes(cases: &[Case]) -> Vec<Change> {
         })
         .collect();
     for (key, _) in leaves.iter().flatten() {
-        if !keys.contains(key) && !TALK.contains(&key.as_str()) {
+        if !keys.contains(key) && !PROSE.contains(&key.as_str()) {
             keys.push(key.clone());
         }
     }
@@ -269,27 +236,14 @@ fn rows(outcomes: &[Outcome]) -> Vec<Row> {
             names.push(m);
         }
     }
-    names
-        .into_iter()
-        .map(|m| {
-            let all: Vec<Option<&Measure>> = outcomes
-                .iter()
-                .map(|o| o.measure(m.key, &m.subject))
-                .collect();
-            Row {
-                key: m.key,
-                title: m.title,
-                subject: m.subject.clone(),
-                dimension: m.dimension,
-                values: all.iter().map(|m| m.map(|m| m.value)).collect(),
-                limits: all
-                    .iter()
-                    .map(|m| m.and_then(|m| m.limit.clone()))
-                    .collect(),
-                holds: all.iter().map(|m| m.and_then(|m| m.holds())).collect(),
-            }
-        })
-        .collect()
+    let row = |name: &Measure| Row {
+        runs: outcomes
+            .iter()
+            .map(|o| o.measure(name.key, &name.subject).cloned())
+            .collect(),
+        name: name.clone(),
+    };
+    names.into_iter().map(row).collect()
 }
 
 #[cfg(test)]

@@ -1,217 +1,21 @@
-//! What a comparison tells: sentences, table, figures on the same axes, CSV.
-
-use std::path::{Path, PathBuf};
+//! Figures of a comparison: every file on the same axes.
 
 use chrono::TimeDelta;
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
 
-use super::context::external_static;
-use super::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
-use super::results::{ResultsError, symbol_of, table_of};
-use super::tell::static_pressure;
-use super::verdict::{clock, show, show_difference, show_judged};
-use super::{Figure, FigureError, OutputDir, Quantity, UnitSystem, in_words};
-use crate::measure::Side;
 use crate::measure::limits::face_velocity_limit;
-use crate::quantity::{self, Dimension};
-use crate::study::case::Case;
-use crate::study::compare::{Comparison, Judgement, Row};
+use crate::quantity::Dimension;
+use crate::report::context::external_static;
+use crate::report::overlay::{Overlay, OverlayLine, OverlayPanel, overlay};
+use crate::report::tell::static_pressure;
+use crate::report::verdict::clock;
+use crate::report::{Figure, FigureError, UnitSystem};
+use crate::study::compare::Comparison;
 
-/// Fewest shares of relief that are worth a panel.
+/// Bypass fractions below are none.
 const NO_RELIEF: f64 = 1e-6;
 /// Flow at which the fan runs, m³/s.
 const FAN_RUNS_M3_S: f64 = 1e-4;
 const DAY_S: i64 = 86_400;
-
-/// The comparison for a terminal.
-pub fn text(
-    c: &Comparison,
-    units: UnitSystem,
-    width: u16,
-    bold: impl Fn(&str) -> String,
-) -> String {
-    let mut out = bold(&heading(c));
-    out.push('\n');
-    for sentence in c.sentences(units) {
-        out += &sentence;
-        out.push('\n');
-    }
-    out.push('\n');
-    let telling: Vec<&Row> = c.rows.iter().filter(|r| r.is_telling()).collect();
-    out += &rows(c, &telling, units, width);
-    let left_out = c.rows.len() - telling.len();
-    out += "* breaks its limit. Better and worse are against the first file.\n";
-    if left_out > 0 {
-        out += &format!("{left_out} more measures are in compare.csv.\n");
-    }
-    out
-}
-
-fn heading(c: &Comparison) -> String {
-    let names: Vec<&str> = c.cases.iter().map(|k| k.scenario.title.as_str()).collect();
-    names.join(" | ")
-}
-
-fn rows(c: &Comparison, rows: &[&Row], units: UnitSystem, width: u16) -> String {
-    let mut table = Table::new();
-    let mut head = vec!["measure".to_string(), "where".into(), "limit".into()];
-    for (i, case) in c.cases.iter().enumerate() {
-        head.push(case.scenario.name.clone());
-        if i > 0 {
-            head.push("change".into());
-        }
-    }
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_width(width)
-        .set_header(head);
-    for row in rows {
-        let limit = row.limits.iter().flatten().next();
-        let mut cells = vec![
-            Cell::new(in_words(row.title, units)),
-            Cell::new(&row.subject),
-            Cell::new(limit.map_or(String::new(), |l| {
-                let side = if l.side == Side::AtMost { "≤" } else { "≥" };
-                format!("{side} {}", show(l.value, row.dimension, units))
-            })),
-        ];
-        for i in 0..c.cases.len() {
-            let value = match row.values[i] {
-                None => "—".to_string(),
-                Some(v) => match &row.limits[i] {
-                    Some(l) => show_judged(v, l, row.dimension, units),
-                    None => show(v, row.dimension, units),
-                },
-            };
-            let mark = if row.holds[i] == Some(false) {
-                " *"
-            } else {
-                ""
-            };
-            let cell = Cell::new(format!("{value}{mark}"));
-            cells.push(cell.set_alignment(CellAlignment::Right));
-            if i > 0 {
-                cells.push(Cell::new(change(row, i, units)).set_alignment(CellAlignment::Right));
-            }
-        }
-        table.add_row(cells);
-    }
-    let mut text = table.trim_fmt();
-    text.push('\n');
-    text
-}
-
-fn change(row: &Row, i: usize, units: UnitSystem) -> String {
-    let judgement = row.judgement(i);
-    let Some(difference) = row.difference(i) else {
-        return String::new();
-    };
-    if judgement == Judgement::Same {
-        return "same".into();
-    }
-    let sign = if difference < 0.0 { "−" } else { "+" };
-    let size = show_difference(difference.abs(), row.dimension, units);
-    format!("{sign}{size} {}", judgement.word())
-        .trim_end()
-        .to_string()
-}
-
-/// Folder that [`write()`] leaves: `out/compare-<a>-<b>/`.
-pub fn folder(out: &Path, cases: &[Case]) -> PathBuf {
-    let names: Vec<&str> = cases.iter().map(|k| k.scenario.name.as_str()).collect();
-    out.join(format!("compare-{}", names.join("-")))
-}
-
-/// Writes `compare.csv` and the figures into `out/compare-<a>-<b>/`, whole or not at all.
-///
-/// # Errors
-/// The folder cannot be written, or a figure not drawn.
-pub fn write(
-    out: &Path,
-    c: &Comparison,
-    units: UnitSystem,
-    with_figures: bool,
-) -> Result<PathBuf, ResultsError> {
-    let drawn = if with_figures {
-        figures(c, units)?
-    } else {
-        Vec::new()
-    };
-    let staged = OutputDir::stage(folder(out, &c.cases))?;
-    staged.write("compare.csv", &csv(c))?;
-    staged.write("changes.csv", &changes_csv(c))?;
-    for (figure, png) in &drawn {
-        staged.write(
-            format!("figures/{}.svg", figure.name),
-            figure.svg.as_bytes(),
-        )?;
-        staged.write(format!("figures/{}.png", figure.name), png)?;
-    }
-    Ok(staged.commit()?)
-}
-
-fn number(v: Option<f64>) -> String {
-    v.filter(|v| v.is_finite())
-        .map_or(String::new(), |v| v.to_string())
-}
-
-fn csv(c: &Comparison) -> Vec<u8> {
-    let mut head: Vec<String> = ["measure", "subject", "unit", "limit", "side"]
-        .map(String::from)
-        .to_vec();
-    for (i, case) in c.cases.iter().enumerate() {
-        let name = &case.scenario.name;
-        head.push(name.clone());
-        head.push(format!("{name}.holds"));
-        if i > 0 {
-            head.push(format!("{name}.difference"));
-            head.push(format!("{name}.judgement"));
-        }
-    }
-    let rows = c.rows.iter().map(|row| {
-        let limit = row.limits.iter().flatten().next();
-        let mut cells = vec![
-            row.key.to_string(),
-            row.subject.clone(),
-            symbol_of(row.dimension).to_string(),
-            number(limit.map(|l| l.value)),
-            limit
-                .map_or("", |l| match l.side {
-                    Side::AtMost => "at most",
-                    Side::AtLeast => "at least",
-                })
-                .to_string(),
-        ];
-        for i in 0..c.cases.len() {
-            cells.push(number(row.value(i)));
-            let holds = match row.holds[i] {
-                Some(true) => "yes",
-                Some(false) => "no",
-                None => "",
-            };
-            cells.push(holds.into());
-            if i > 0 {
-                cells.push(number(row.difference(i)));
-                cells.push(row.judgement(i).word().into());
-            }
-        }
-        cells
-    });
-    table_of(&head, rows)
-}
-
-fn changes_csv(c: &Comparison) -> Vec<u8> {
-    let mut head = vec!["key".to_string()];
-    head.extend(c.cases.iter().map(|k| k.scenario.name.clone()));
-    let rows = c.changes.iter().map(|change| {
-        let values = change.values.iter().map(|v| v.clone().unwrap_or_default());
-        std::iter::once(change.key.clone())
-            .chain(values)
-            .collect::<Vec<_>>()
-    });
-    table_of(&head, rows)
-}
 
 /// Every overlay figure with its PNG.
 ///
@@ -306,7 +110,7 @@ fn sheet(c: &Comparison, title: &str, panels: Vec<OverlayPanel>, remark: &str) -
     }
     Overlay {
         title: title.into(),
-        subtitle: "The same axes for every file; colour, marker and label say which".into(),
+        subtitle: "The same axes for every file; colour, marker and label name the file".into(),
         runs: c.cases.iter().map(|k| k.scenario.name.clone()).collect(),
         start: start + TimeDelta::milliseconds((least * 1000.0) as i64),
         panels,
@@ -314,10 +118,10 @@ fn sheet(c: &Comparison, title: &str, panels: Vec<OverlayPanel>, remark: &str) -
     }
 }
 
-/// Static, supply air, unit speed, fan flow and relief share.
+/// Static, supply air, unit speed, fan flow and bypass fraction.
 fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
     let limit = &c.cases[0].scenario.limits.static_pa;
-    let plain = |name: &'static str, quantity: Quantity| {
+    let plain = |name: &'static str, quantity: Dimension| {
         lines(
             c,
             |run| column(c, run, name),
@@ -329,32 +133,32 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
         external_static(|name| trace.column(name).ok_or(())).ok()
     };
     let (offsets, _) = offsets_s(c);
-    let mut told = Vec::new();
+    let mut peaks = Vec::new();
     let mut worst = Vec::new();
     for (run, case) in c.cases.iter().enumerate() {
         if let Some(w) = static_pressure(&c.outcomes[run]) {
             worst.push((
                 run,
                 w.at_s + offsets[run],
-                units.convert(Quantity::Pressure, w.worst_pa),
+                units.convert(Dimension::Pressure, w.worst_pa),
             ));
-            told.push(format!(
+            peaks.push(format!(
                 "{} {} at {}",
                 case.scenario.name,
-                show(w.worst_pa, Dimension::Pressure, units),
+                units.show(w.worst_pa, Dimension::Pressure),
                 clock(&case.scenario, w.at_s)
             ));
         }
     }
-    let axis = |what: &str, quantity: Quantity| format!("{what}, {}", units.symbol(quantity));
+    let axis = |what: &str, quantity: Dimension| format!("{what}, {}", units.symbol(quantity));
     let mut panels = vec![
         OverlayPanel {
-            heading: "External static pressure, supply less return plenum".into(),
-            axis: axis("Static", Quantity::Pressure),
-            lines: lines(c, external, |v| units.convert(Quantity::Pressure, v)),
+            heading: "Total external static, supply minus return".into(),
+            axis: axis("Static", Dimension::Pressure),
+            lines: lines(c, external, |v| units.convert(Dimension::Pressure, v)),
             limit: Some((
-                units.convert(Quantity::Pressure, limit.value),
-                format!("limit {}", units.text(Quantity::Pressure, limit.value)),
+                units.convert(Dimension::Pressure, limit.value),
+                format!("limit {}", units.show(limit.value, Dimension::Pressure)),
             )),
             setpoint: Vec::new(),
             worst: worst.clone(),
@@ -362,20 +166,20 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
         },
         OverlayPanel {
             heading: "Supply air".into(),
-            axis: axis("Temperature", Quantity::Temperature),
-            lines: plain("unit.supply_C", Quantity::Temperature),
+            axis: axis("Temperature", Dimension::Temperature),
+            lines: plain("unit.supply_C", Dimension::Temperature),
             limit: c.cases[0].scenario.supply_low_trip_c().map(|trip| {
-                let text = format!("limit: trip {}", units.text(Quantity::Temperature, trip));
-                (units.convert(Quantity::Temperature, trip), text)
+                let text = format!("limit: trip {}", units.show(trip, Dimension::Temperature));
+                (units.convert(Dimension::Temperature, trip), text)
             }),
             setpoint: Vec::new(),
             worst: Vec::new(),
             reach: None,
         },
         OverlayPanel {
-            heading: "Speed of the unit, of rated".into(),
-            axis: axis("Speed", Quantity::Share),
-            lines: plain("unit.speed", Quantity::Share),
+            heading: "Unit speed, share of rated".into(),
+            axis: axis("Speed", Dimension::Fraction),
+            lines: plain("unit.speed", Dimension::Fraction),
             limit: None,
             setpoint: Vec::new(),
             worst: Vec::new(),
@@ -383,8 +187,8 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
         },
         OverlayPanel {
             heading: "Fan flow".into(),
-            axis: axis("Flow", Quantity::Flow),
-            lines: plain("fan.flow_m3_s", Quantity::Flow),
+            axis: axis("Flow", Dimension::AirFlow),
+            lines: plain("fan.flow_m3_s", Dimension::AirFlow),
             limit: None,
             setpoint: Vec::new(),
             worst: Vec::new(),
@@ -401,8 +205,8 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
     let relief = lines(c, share, |v| 100.0 * v);
     if !relief.is_empty() {
         panels.push(OverlayPanel {
-            heading: "Relief flow as a share of fan flow, while the fan runs".into(),
-            axis: "Share, %".into(),
+            heading: "Bypass fraction: relief flow over fan flow, while the fan runs".into(),
+            axis: "Bypass fraction, %".into(),
             lines: relief,
             limit: None,
             setpoint: Vec::new(),
@@ -411,10 +215,10 @@ fn plant(c: &Comparison, units: UnitSystem) -> Overlay {
         });
     }
     let mut remark = String::new();
-    if !told.is_empty() {
+    if !peaks.is_empty() {
         remark += &format!(
-            "Triangles: worst static of every step, recorded or not: {}.\n",
-            told.join("; ")
+            "Triangles: highest static of all steps, recorded or not: {}.\n",
+            peaks.join("; ")
         );
     }
     if panels.len() > 4 {
@@ -435,14 +239,14 @@ fn rooms(c: &Comparison, units: UnitSystem) -> Overlay {
             let setpoint = format!("zone.{}.setpoint_C", zone.name);
             let setpoint = column(c, 0, &setpoint).unwrap_or_default();
             let times = c.outcomes[0].trace.column("time_s").unwrap_or_default();
-            let shown = |v: f64| units.convert(Quantity::Temperature, v);
+            let shown = |v: f64| units.convert(Dimension::Temperature, v);
             let offset_s = offsets_s(c).0[0];
             let points = times.iter().zip(setpoint).filter(|p| p.1.is_finite());
             let setpoint = points.map(|(t, v)| (t + offset_s, shown(v))).collect();
             let name = format!("room.{room}.air_C");
             OverlayPanel {
                 heading: format!("{}: air of {room}", first.zones[i].name),
-                axis: units.symbol(Quantity::Temperature).into(),
+                axis: units.symbol(Dimension::Temperature).into(),
                 lines: lines(c, |run| column(c, run, &name), shown),
                 limit: None,
                 setpoint,
@@ -458,9 +262,8 @@ fn rooms(c: &Comparison, units: UnitSystem) -> Overlay {
 /// The highest face velocity among each zone's outlets.
 fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
     let first = &c.cases[0].scenario;
-    let unit = Dimension::Velocity.shown_unit(units);
-    let symbol = unit.symbol;
-    let shown = |v: f64| unit.from_si(v);
+    let symbol = units.symbol(Dimension::Velocity);
+    let shown = |v: f64| units.convert(Dimension::Velocity, v);
     let panels = first
         .zones
         .iter()
@@ -486,7 +289,7 @@ fn outlets(c: &Comparison, units: UnitSystem) -> Overlay {
                 first.limits.face_velocity.clone().unwrap_or_else(|| {
                     face_velocity_limit(first.room_uses[zone.room].is_bedroom())
                 });
-            let text = quantity::display(limit.value, Dimension::Velocity, units);
+            let text = units.show(limit.value, Dimension::Velocity);
             OverlayPanel {
                 heading: format!("{}: highest face velocity at its grilles", zone.name),
                 axis: symbol.into(),

@@ -1,26 +1,22 @@
-//! What a designer is told of a sweep at the terminal.
+//! A sweep in words and tables for a terminal.
 
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+use crate::quantity::{Dimension, UnitSystem};
+use crate::report::table::{Column, Table, Value};
+use crate::report::words;
+use crate::study::sweep::plan::PlannedMeasure;
+use crate::study::sweep::statistics::{mean, sorted};
+use crate::study::sweep::summary::{Failures, Summary, group};
+use crate::study::sweep::{Case, Plan, Sweep};
 
-use super::merge::numbers_text;
-use super::plan::PlannedLimit;
-use super::statistics::{mean, sorted};
-use super::summary::{Broken, Summary, group};
-use super::tables::dimension;
-use super::{Case, Plan, Sweep};
-use crate::quantity::{UnitSystem, significant};
-use crate::report::in_words;
-use crate::report::verdict::show;
-
-/// Variants told of one by one at most; the tables hold all.
+/// Variants shown one by one at most; the files hold all.
 const VARIANTS: usize = 8;
-/// Inputs told of for each measure.
+/// Inputs shown for each measure.
 const INPUTS: usize = 4;
-/// Measures of which it is told what moves them.
+/// Measures whose strongest inputs are shown.
 const MEASURES: usize = 3;
 
 /// The sweep as lines of text.
-pub fn tell(
+pub fn text(
     sweep: &Sweep,
     summary: &Summary,
     units: UnitSystem,
@@ -30,7 +26,7 @@ pub fn tell(
     let plan = &sweep.plan;
     let mut out = format!("{}\n", bold(&plan.title));
     out += &counts(sweep);
-    let hit: Vec<&Broken> = summary.limits.iter().filter(|b| b.broken > 0).collect();
+    let hit: Vec<&Failures> = summary.limits.iter().filter(|b| b.failed > 0).collect();
     if sweep.cases.iter().any(|c| c.fault.is_none()) {
         out += "\n";
         if let Some(locked) = locked_out(sweep, summary) {
@@ -43,7 +39,7 @@ pub fn tell(
             out += &limits(plan, summary, &hit, units, width);
         }
         out += &effects(plan, summary, units, &bold);
-        out += &words(sweep, summary, units, width, &bold);
+        out += &by_word(sweep, summary, units, width, &bold);
     }
     out
 }
@@ -51,37 +47,38 @@ pub fn tell(
 fn counts(sweep: &Sweep) -> String {
     let plan = &sweep.plan;
     let mut out = match (plan.variants(), plan.samples) {
-        (v, 0) => format!("{v} variants"),
-        (1, n) => format!("{n} samples"),
-        (v, n) => format!("{v} variants × {n} samples, the same draws in each"),
+        (v, 0) => words::count(v, "variant"),
+        (1, n) => words::count(n, "sample"),
+        (v, n) => format!(
+            "{v} variants × {}, the same draws in each",
+            words::count(n, "sample")
+        ),
     };
     if plan.samples > 0 {
         out += &format!(
-            " ({} uncertain inputs; house seed {}, day seed {})",
-            plan.inputs.len(),
+            " ({}; house seed {}, day seed {})",
+            words::count(plan.inputs.len(), "uncertain input"),
             plan.house_seed,
             plan.day_seed
         );
     }
     let missing = sweep.missing().len();
     if missing > 0 {
-        out += &format!("; {} cases done, {missing} to do", sweep.cases.len());
+        let done = words::count(sweep.cases.len(), "case");
+        out += &format!("; {done} done, {missing} to do");
     } else if sweep.shard.of > 1 {
         let (k, n) = (sweep.shard.number, sweep.shard.of);
-        out += &format!("; part {k} of {n}, {} cases", sweep.cases.len());
+        let cases = words::count(sweep.cases.len(), "case");
+        out += &format!("; part {k} of {n}, {cases}");
     }
     out.push('\n');
     let faulty: Vec<_> = sweep.cases.iter().filter(|c| c.fault.is_some()).collect();
     if let Some(first) = faulty.first() {
         let numbers: Vec<usize> = faulty.iter().map(|c| c.index).collect();
         out += &format!(
-            "{} could not be run and count nowhere: {}. The first: {}\n",
-            if numbers.len() == 1 {
-                "1 case".into()
-            } else {
-                format!("{} cases", numbers.len())
-            },
-            numbers_text(&numbers),
+            "{} could not be run and do not count: {}. The first: {}\n",
+            words::count(numbers.len(), "case"),
+            words::numbers(&numbers),
             first.fault.as_deref().unwrap_or(""),
         );
     }
@@ -125,58 +122,66 @@ fn locked_out(sweep: &Sweep, summary: &Summary) -> Option<String> {
         };
         format!("{}{more}", list[..list.len().min(VARIANTS)].join("; "))
     };
-    let mut told = cut(&of, "variants");
+    let mut text = cut(&of, "variants");
     if !which.is_empty() {
-        told += &format!(" ({})", cut(&which, "cases"));
+        text += &format!(" ({})", cut(&which, "cases"));
     }
     Some(format!(
-        "Locked out: {told}. Their energy, starts and trips are of systems that stood still meanwhile."
+        "The unit locked out: {text}. A locked-out unit is off, so its energy, starts and trips are low."
     ))
 }
 
-fn headline(plan: &Plan, summary: &Summary, hit: &[&Broken]) -> String {
+fn headline(plan: &Plan, summary: &Summary, hit: &[&Failures]) -> String {
     if hit.is_empty() {
-        return "Every limit is kept in every case.".into();
+        return "Every case meets every limit.".into();
     }
     let whole: Vec<usize> = (0..summary.groups.len())
         .filter(|g| !hit.iter().any(|b| b.group == *g))
         .collect();
     match whole.as_slice() {
-        _ if summary.groups.len() == 1 => "Limits broken, by share of cases:".into(),
-        [] => {
-            "No variant keeps every limit in every case. Limits broken, by share of cases:".into()
+        _ if summary.groups.len() == 1 => {
+            "Some cases fail. Failed limits, by share of cases:".into()
         }
+        [] => "Every variant fails in some cases. Failed limits, by share of cases:".into(),
         [one] => format!(
-            "Only {} keeps every limit in every case. Limits broken, by share of cases:",
+            "Only {} passes in every case. Failed limits, by share of cases:",
             plan.label(*one)
         ),
         some => format!(
-            "{} of {} variants keep every limit in every case. Limits broken, by share of cases:",
+            "{} of {} variants pass in every case. Failed limits, by share of cases:",
             some.len(),
             summary.groups.len()
         ),
     }
 }
 
+/// A measure's title with its subject.
+fn titled(m: &PlannedMeasure) -> String {
+    match m.subject.as_str() {
+        "house" => m.title.clone(),
+        subject => format!("{} ({subject})", m.title),
+    }
+}
+
 fn limits(
     plan: &Plan,
     summary: &Summary,
-    hit: &[&Broken],
+    hit: &[&Failures],
     units: UnitSystem,
     width: u16,
 ) -> String {
-    let mut table = Table::new();
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_width(width);
     let groups = summary.groups.len();
-    let mut header: Vec<String> = ["measure", "where", "limit"].map(String::from).into();
+    let mut columns = vec![
+        Column::text("measure"),
+        Column::text("where"),
+        Column::text("limit"),
+    ];
     match groups {
-        1 => header.extend(["broken in".into(), "5 % … median … 95 %".into()]),
-        _ => header.extend((0..groups.min(VARIANTS)).map(|v| plan.label(v))),
+        1 => columns
+            .extend(["cases that fail", "5 % … median … 95 %"].map(|t| Column::text(t).right())),
+        _ => columns.extend((0..groups.min(VARIANTS)).map(|v| Column::text(plan.label(v)).right())),
     }
-    table.set_header(header);
+    let mut table = Table::new(columns);
     let mut rows: Vec<(usize, f64)> = Vec::new();
     for b in hit {
         match rows.iter_mut().find(|(m, _)| *m == b.measure) {
@@ -187,35 +192,30 @@ fn limits(
     rows.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     for (measure, _) in rows {
         let m = &plan.measures[measure];
-        let kind = dimension(&m.dimension);
-        let shown = |v: f64| show(v, kind, units);
-        let told = |l: &PlannedLimit| {
-            let side = if l.at_most { "≤" } else { "≥" };
-            format!("{side} {}", shown(l.value.0))
-        };
-        let limit = (0..groups).find_map(|g| m.limit(g));
+        let limit = (0..plan.variants()).find_map(|v| m.limit(v));
         let title = match limit.is_some_and(|l| l.mandatory) {
-            true => format!("{} (mandatory)", in_words(&m.title, units)),
-            false => in_words(&m.title, units),
+            true => format!("{} (mandatory)", m.title),
+            false => m.title.clone(),
         };
-        let mut row = vec![
-            Cell::new(title),
-            Cell::new(&m.subject),
-            Cell::new(limit.map_or(String::new(), told)),
-        ];
-        let of_measure = |b: &&Broken| b.measure == measure && b.group < VARIANTS;
-        for b in summary.limits.iter().filter(of_measure) {
-            row.push(Cell::new(share(plan, b)).set_alignment(CellAlignment::Right));
-        }
+        let limit = limit.map_or(Value::None, |l| Value::Limit(l.clone()));
+        let mut row = vec![title.into(), m.subject.as_str().into(), limit];
+        let of_measure = |b: &&Failures| b.measure == measure && b.group < VARIANTS;
+        row.extend(
+            summary
+                .limits
+                .iter()
+                .filter(of_measure)
+                .map(|b| Value::from(share(plan, b, units))),
+        );
         if groups == 1 {
             let mut spreads = summary.spreads.iter();
             let spread = spreads.find(|s| s.measure == measure);
-            let spread = spread.map(|s| s.quantiles.map(shown).join(" … "));
-            row.push(Cell::new(spread.unwrap_or_default()));
+            let shown = |v: f64| units.show(v, m.dimension);
+            row.push(spread.map(|s| s.quantiles.map(shown).join(" … ")).into());
         }
-        table.add_row(row);
+        table.row_of(m.dimension, row);
     }
-    let mut text = format!("{}\n", table.trim_fmt());
+    let mut text = table.text(units, width);
     if groups > VARIANTS {
         text += &format!("The first {VARIANTS} of {groups} variants; limits.csv has all.\n");
     }
@@ -226,21 +226,22 @@ fn limits(
 }
 
 /// Share of cases with its interval; of a factorial, which is no sample, the plain count.
-fn share(plan: &Plan, b: &Broken) -> String {
+fn share(plan: &Plan, b: &Failures, units: UnitSystem) -> String {
     if plan.samples == 0 {
-        return format!("{} of {}", b.broken, b.count);
+        return format!("{} of {}", b.failed, b.count);
     }
-    let percent = |v: f64| significant((1000.0 * v).round() / 10.0, 1);
+    let percent = |v: f64| units.show(v, Dimension::Fraction);
+    let (low, high) = b.interval;
     format!(
-        "{} % ({} to {})",
+        "{} ({} to {})",
         percent(b.share()),
-        percent(b.interval.0),
-        percent(b.interval.1)
+        percent(low),
+        percent(high)
     )
 }
 
 /// Keys whose values are words, which no correlation can rank: a small table for each.
-fn words(
+fn by_word(
     sweep: &Sweep,
     summary: &Summary,
     units: UnitSystem,
@@ -248,63 +249,58 @@ fn words(
     bold: &impl Fn(&str) -> String,
 ) -> String {
     let plan = &sweep.plan;
-    let measures = worth_telling(plan, summary);
+    let measures = shown_measures(plan, summary);
     let mut out = String::new();
     for (k, v) in plan.vary.iter().enumerate() {
         if v.numbers().is_some() {
             continue;
         }
-        let head = format!(
-            "{} takes words, so no correlation tells of it. By word:",
-            v.key
-        );
+        let head = format!("{} takes words, which have no correlation. By word:", v.key);
         out += &format!("\n{}\n", bold(&head));
-        let mut table = Table::new();
-        table
-            .load_style(presets::NOTHING)
-            .set_content_arrangement(ContentArrangement::Dynamic)
-            .set_width(width);
-        let mut header = vec![v.key.clone(), "cases".into(), "break a limit".into()];
-        header.extend(measures.iter().map(|&m| {
+        let mut columns = vec![
+            Column::text(v.key.as_str()),
+            Column::text("cases").right(),
+            Column::text("cases that fail").right(),
+        ];
+        columns.extend(measures.iter().map(|&m| {
             let m = &plan.measures[m];
-            format!("mean {} ({})", in_words(&m.title, units), m.subject)
+            Column::number(format!("mean {}", titled(m)), m.dimension)
         }));
-        table.set_header(header);
+        let mut table = Table::new(columns);
         for word in &v.values {
             let of_word = |c: &&Case| plan.varied(plan.place(c.index).0)[k] == word;
             let ran = sweep.cases.iter().filter(|c| c.fault.is_none());
             let cases: Vec<&Case> = ran.filter(of_word).collect();
-            let broken = cases.iter().filter(|c| c.holds.contains(&Some(false)));
-            let mut row = vec![
-                Cell::new(word.trim_matches('"')),
-                Cell::new(cases.len()).set_alignment(CellAlignment::Right),
-                Cell::new(broken.count()).set_alignment(CellAlignment::Right),
+            let failed = cases.iter().filter(|c| c.passes.contains(&Some(false)));
+            let mut row: Vec<Value> = vec![
+                word.trim_matches('"').into(),
+                cases.len().into(),
+                failed.count().into(),
             ];
             row.extend(measures.iter().map(|&m| {
                 let values = sorted(cases.iter().map(|c| c.values[m]));
-                let kind = dimension(&plan.measures[m].dimension);
-                Cell::new(show(mean(&values), kind, units)).set_alignment(CellAlignment::Right)
+                Value::from(mean(&values))
             }));
-            table.add_row(row);
+            table.row(row);
         }
-        out += &format!("{}\n", table.trim_fmt());
+        out += &table.text(units, width);
     }
     out
 }
 
-/// Measures to set beside words: electricity, and those whose limits are broken most often.
-fn worth_telling(plan: &Plan, summary: &Summary) -> Vec<usize> {
+/// Measures to set beside words: electricity, and those that fail most often.
+fn shown_measures(plan: &Plan, summary: &Summary) -> Vec<usize> {
     let energy = plan.measures.iter();
     let energy = energy.enumerate().filter(|m| m.1.key == "energy_electric");
     let mut out: Vec<usize> = energy.map(|m| m.0).take(1).collect();
     let most = out.len() + MEASURES;
-    let mut broken: Vec<&Broken> = summary.limits.iter().filter(|b| b.broken > 0).collect();
-    broken.sort_by(|a, b| {
+    let mut failed: Vec<&Failures> = summary.limits.iter().filter(|b| b.failed > 0).collect();
+    failed.sort_by(|a, b| {
         b.share()
             .total_cmp(&a.share())
             .then(a.measure.cmp(&b.measure))
     });
-    for b in broken {
+    for b in failed {
         let key = &plan.measures[b.measure].key;
         if out.len() < most && !out.iter().any(|&o| plan.measures[o].key == *key) {
             out.push(b.measure);
@@ -328,36 +324,31 @@ fn effects(
     };
     for m in summary.most_at_stake(plan, MEASURES) {
         let planned = &plan.measures[m];
-        let kind = dimension(&planned.dimension);
+        let shown = |v: f64| units.show(v, planned.dimension);
         let strong = summary.strongest(m).into_iter();
         let strong = strong.filter(|e| e.rank_correlation.abs() > chance);
         let lines: Vec<String> = strong
             .take(INPUTS)
             .map(|e| {
-                let way = if e.rank_correlation > 0.0 { "up with" } else { "down with" };
                 format!(
-                    "  {way} {}: {} where it is low, {} where it is high (rank correlation {:+.2})\n",
+                    "  {}: {} where it is low, {} where it is high (rank correlation {:+.2})\n",
                     summary.inputs[e.input],
-                    show(e.thirds.0, kind, units),
-                    show(e.thirds.1, kind, units),
+                    shown(e.thirds.0),
+                    shown(e.thirds.1),
                     e.rank_correlation,
                 )
             })
             .collect();
-        let head = format!(
-            "What moves the {} ({}) most:",
-            in_words(&planned.title, units),
-            planned.subject
-        );
+        let head = format!("Inputs that move the {} most:", titled(planned));
         out += &format!("\n{}\n", bold(&head));
         match lines.is_empty() {
-            true => out += "  no input stands out from chance\n",
+            true => out += "  none beyond chance\n",
             false => out += &lines.concat(),
         }
     }
     if !out.is_empty() && chance > 0.0 {
-        let n = plan.samples;
-        out += &format!("\nWith {n} samples a correlation within ±{chance:.2} may be chance.\n");
+        let samples = words::count(plan.samples, "sample");
+        out += &format!("\nWith {samples}, a correlation within ±{chance:.2} may be chance.\n");
     }
     out
 }

@@ -11,14 +11,14 @@ use crate::scenario::uncertainty::{STANDARD, Stream};
 
 /// What a draw is done to. Names are those of rooms, doors, zones and outlets.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Lever {
+pub enum Adjustment {
     /// Multiplies a room's conductances outwards.
     Envelope(String),
     /// Multiplies the leakage of all rooms.
     Leakage,
-    /// Whether a door stands open by day, 1 or 0. Comes before [`Lever::DoorNight`].
+    /// Whether a door is open by day, 1 or 0. Comes before [`Adjustment::DoorNight`].
     DoorDay(String),
-    /// Whether a door stands open by night, 1 or 0.
+    /// Whether a door is open by night, 1 or 0.
     DoorNight(String),
     /// Discharge coefficient of an open door.
     DoorDischarge(String),
@@ -38,7 +38,7 @@ pub enum Lever {
     Flow(String),
 }
 
-/// The day of [`Lever::DoorDay`]: 07:00 to 22:00; common practice, no source.
+/// The day of [`Adjustment::DoorDay`]: 07:00 to 22:00; common practice, no source.
 const DAY: Hours = Hours {
     days: Hours::ALWAYS.days,
     from_min: 7 * 60,
@@ -50,9 +50,21 @@ const NIGHT: Hours = Hours {
     to_min: 7 * 60,
 };
 
-impl Lever {
-    /// Pulls the lever.
-    pub fn pull(&self, s: &mut Scenario, draw: f64) {
+impl Adjustment {
+    /// What a draw does, in words, and the unit of the draw.
+    fn acts(&self) -> (&'static str, &'static str) {
+        match self {
+            Self::DoorDay(_) | Self::DoorNight(_) => ("open or shut", ""),
+            Self::DoorDischarge(_) => ("value", ""),
+            Self::SensorLag(_) => ("value", "s"),
+            Self::SensorOffset(_) => ("offset", "K"),
+            Self::Times(_) => ("offset", "min"),
+            _ => ("factor", ""),
+        }
+    }
+
+    /// Applies a draw to a scenario.
+    pub fn apply(&self, s: &mut Scenario, draw: f64) {
         let room = |rooms: &mut Vec<Room>, name: &str, act: &dyn Fn(&mut Room)| {
             rooms.iter_mut().filter(|r| r.name == name).for_each(act);
         };
@@ -175,214 +187,150 @@ fn resist(s: &mut Scenario, name: &str, factor: f64) {
 
 /// The inputs of the standard groups that a scenario switches on. Sources: [`STANDARD`].
 pub(super) fn standard(s: &Scenario) -> Vec<Input> {
+    use Adjustment::*;
     use Distribution::{Discrete, Lognormal, Normal, Uniform};
     let mut out: Vec<Input> = Vec::new();
-    let on = |group: &str| s.uncertainty.standard.contains(&group);
     let left_open = |key: &str| s.defaults.iter().any(|d| d.path == key);
-    let mut add =
-        |group: &str, name: String, unit: &str, stream, distribution, acts: &str, lever| {
-            let source = STANDARD.iter().find(|g| g.name == group);
-            out.push(Input {
-                name,
-                unit: unit.to_string(),
-                stream,
-                distribution,
-                acts: acts.to_string(),
-                source: source.map_or("", |g| g.source).to_string(),
-                target: Target::Lever(lever),
-            });
+    let (house, day) = (Stream::House, Stream::Day);
+    let mut add = |group: &str, name: String, stream, distribution, adjustment: Adjustment| {
+        let Some(group) = STANDARD.iter().find(|g| g.name == group) else {
+            return;
         };
+        if !s.uncertainty.standard.contains(&group.name) {
+            return;
+        }
+        let (acts, unit) = adjustment.acts();
+        out.push(Input {
+            name,
+            unit: unit.into(),
+            stream,
+            distribution,
+            acts: acts.into(),
+            source: group.source.into(),
+            target: Target::Adjustment(adjustment),
+        });
+    };
     let lognormal = |sigma| Lognormal { median: 1.0, sigma };
+    let about = |mean, sigma| Normal { mean, sigma };
     let coin = |open: f64| Discrete {
         values: vec![0.0, 1.0],
         weights: vec![1.0 - open, open],
     };
-    let (house, day) = (Stream::House, Stream::Day);
-    if on("envelope") {
-        let keys = [
-            "house.wall_u_value",
-            "house.roof_u_value",
-            "house.window_u_value",
-        ];
-        let sigma = if keys.into_iter().any(left_open) {
-            0.30
-        } else {
-            0.15
-        };
-        for r in &s.rooms {
-            let name = format!("envelope.{}", r.name);
-            let lever = Lever::Envelope(r.name.clone());
-            add(
-                "envelope",
-                name,
-                "",
-                house,
-                lognormal(sigma),
-                "factor",
-                lever,
-            );
-        }
-    }
-    if on("leakage") {
-        let sigma = if left_open("house.infiltration") {
-            0.66
-        } else {
-            0.2
-        };
+    let assumed = ["wall", "roof", "window"]
+        .iter()
+        .any(|part| left_open(&format!("house.{part}_u_value")));
+    let sigma = if assumed { 0.30 } else { 0.15 };
+    for r in &s.rooms {
+        let name = format!("envelope.{}", r.name);
         add(
-            "leakage",
-            "leakage".into(),
-            "",
+            "envelope",
+            name,
             house,
             lognormal(sigma),
-            "factor",
-            Lever::Leakage,
+            Envelope(r.name.clone()),
         );
     }
-    if on("doors") {
-        for d in &s.doors {
-            let by_bed = d.between.iter().any(|&r| s.room_uses[r].is_bedroom());
-            let lever = Lever::DoorDay(d.name.clone());
-            add(
-                "doors",
-                format!("door_by_day.{}", d.name),
-                "",
-                day,
-                coin(0.8),
-                "open or shut",
-                lever,
-            );
-            if by_bed {
-                let lever = Lever::DoorNight(d.name.clone());
-                let name = format!("door_by_night.{}", d.name);
-                add("doors", name, "", day, coin(0.5), "open or shut", lever);
-            }
-            let discharge = Uniform {
-                low: 0.4,
-                high: 0.65,
-            };
-            let lever = Lever::DoorDischarge(d.name.clone());
-            add(
-                "doors",
-                format!("door_discharge.{}", d.name),
-                "",
-                house,
-                discharge,
-                "value",
-                lever,
-            );
+    let sigma = if left_open("house.infiltration") {
+        0.66
+    } else {
+        0.2
+    };
+    add(
+        "leakage",
+        "leakage".into(),
+        house,
+        lognormal(sigma),
+        Leakage,
+    );
+    for d in &s.doors {
+        let named = |what: &str| format!("{what}.{}", d.name);
+        let by_bed = d.between.iter().any(|&r| s.room_uses[r].is_bedroom());
+        let name = || d.name.clone();
+        add(
+            "doors",
+            named("door_by_day"),
+            day,
+            coin(0.8),
+            DoorDay(name()),
+        );
+        if by_bed {
+            let night = named("door_by_night");
+            add("doors", night, day, coin(0.5), DoorNight(name()));
         }
-    }
-    let about_one = |sigma| Normal { mean: 1.0, sigma };
-    if on("people") {
+        let (low, high) = (0.4, 0.65);
+        let discharge = named("door_discharge");
         add(
-            "people",
-            "people_heat".into(),
-            "",
-            day,
-            about_one(0.15),
-            "factor",
-            Lever::PeopleHeat,
-        );
-        let lever = Lever::PeopleMoisture;
-        add(
-            "people",
-            "people_moisture".into(),
-            "",
-            day,
-            about_one(0.2),
-            "factor",
-            lever,
+            "doors",
+            discharge,
+            house,
+            Uniform { low, high },
+            DoorDischarge(name()),
         );
     }
+    add(
+        "people",
+        "people_heat".into(),
+        day,
+        about(1.0, 0.15),
+        PeopleHeat,
+    );
+    let moisture = "people_moisture".into();
+    add("people", moisture, day, about(1.0, 0.2), PeopleMoisture);
     for r in &s.rooms {
-        if on("appliances") && r.gains.iter().any(|g| g.people == 0.0) {
-            let lever = Lever::Appliances(r.name.clone());
+        let name = |what: &str| format!("{what}.{}", r.name);
+        if r.gains.iter().any(|g| g.people == 0.0) {
+            let adjustment = Appliances(r.name.clone());
             add(
                 "appliances",
-                format!("appliances.{}", r.name),
-                "",
+                name("appliances"),
                 house,
                 lognormal(0.5),
-                "factor",
-                lever,
+                adjustment,
             );
         }
-        if on("times") && r.gains.iter().any(|g| g.people > 0.0) {
-            let times = Normal {
-                mean: 0.0,
-                sigma: 37.5,
-            };
-            let lever = Lever::Times(r.name.clone());
+        if r.gains.iter().any(|g| g.people > 0.0) {
             add(
                 "times",
-                format!("times.{}", r.name),
-                "min",
+                name("times"),
                 day,
-                times,
-                "offset",
-                lever,
+                about(0.0, 37.5),
+                Times(r.name.clone()),
             );
         }
     }
     for z in &s.zones {
-        if on("sensors") {
-            let error = Normal {
-                mean: 0.0,
-                sigma: 0.25,
-            };
-            let heating = Uniform {
-                low: 0.0,
-                high: 0.5,
-            };
-            let lag = Lognormal {
-                median: 180.0,
-                sigma: std::f64::consts::LN_2,
-            };
-            let offset = || Lever::SensorOffset(z.name.clone());
-            add(
-                "sensors",
-                format!("sensor_offset.{}", z.name),
-                "K",
-                house,
-                error,
-                "offset",
-                offset(),
-            );
-            add(
-                "sensors",
-                format!("self_heating.{}", z.name),
-                "K",
-                house,
-                heating,
-                "offset",
-                offset(),
-            );
-            let lever = Lever::SensorLag(z.name.clone());
-            add(
-                "sensors",
-                format!("sensor_lag.{}", z.name),
-                "s",
-                house,
-                lag,
-                "value",
-                lever,
-            );
-        }
+        let named = |what: &str| format!("{what}.{}", z.name);
+        let offset = || SensorOffset(z.name.clone());
+        let (low, high) = (0.0, 0.5);
+        let lag = Lognormal {
+            median: 180.0,
+            sigma: std::f64::consts::LN_2,
+        };
+        add(
+            "sensors",
+            named("sensor_offset"),
+            house,
+            about(0.0, 0.25),
+            offset(),
+        );
+        add(
+            "sensors",
+            named("self_heating"),
+            house,
+            Uniform { low, high },
+            offset(),
+        );
+        add(
+            "sensors",
+            named("sensor_lag"),
+            house,
+            lag,
+            SensorLag(z.name.clone()),
+        );
     }
-    if on("flow") {
-        for o in &s.outlets {
-            let lever = Lever::Flow(o.name.clone());
-            add(
-                "flow",
-                format!("flow.{}", o.name),
-                "",
-                house,
-                lognormal(0.125),
-                "factor",
-                lever,
-            );
-        }
+    for o in &s.outlets {
+        let name = format!("flow.{}", o.name);
+        add("flow", name, house, lognormal(0.125), Flow(o.name.clone()));
     }
     out
 }
@@ -432,13 +380,13 @@ mod tests {
         let name = s.air.outlets[2].name.clone();
         for f in [0.9, 1.1] {
             let mut changed = s.clone();
-            Lever::Flow(name.clone()).pull(&mut changed, f);
+            Adjustment::Flow(name.clone()).apply(&mut changed, f);
             // Exactly f² less at design flow; friction's share of it bends by a little at f times it.
             assert!((loss(&changed, q) * f * f / before - 1.0).abs() < 1e-9);
             assert!((loss(&changed, q * f) / before - 1.0).abs() < 0.02);
             assert_eq!(changed.outlets, changed.air.outlets);
         }
-        Lever::Leakage.pull(&mut s, 2.0);
+        Adjustment::Leakage.apply(&mut s, 2.0);
         let was = Scenario::embedded("family-house").unwrap();
         assert!((s.rooms[0].leakage_50_m3_s / was.rooms[0].leakage_50_m3_s - 2.0).abs() < 1e-12);
     }
@@ -451,12 +399,12 @@ mod tests {
             let d = s.doors.iter().find(|d| d.name == "parents").unwrap();
             d.open.iter().any(|h| h.contains(minute))
         };
-        Lever::DoorDay(name.clone()).pull(&mut s, 1.0);
-        Lever::DoorNight(name.clone()).pull(&mut s, 1.0);
+        Adjustment::DoorDay(name.clone()).apply(&mut s, 1.0);
+        Adjustment::DoorNight(name.clone()).apply(&mut s, 1.0);
         assert!(at(&s, 12 * 60) && at(&s, 60));
-        Lever::DoorNight(name.clone()).pull(&mut s, 0.0);
+        Adjustment::DoorNight(name.clone()).apply(&mut s, 0.0);
         assert!(at(&s, 12 * 60) && !at(&s, 60));
-        Lever::DoorDay(name).pull(&mut s, 0.0);
+        Adjustment::DoorDay(name).apply(&mut s, 0.0);
         assert!(!at(&s, 12 * 60) && !at(&s, 60));
     }
 }

@@ -5,10 +5,10 @@ use crate::control::relief_pi::ReliefPiState;
 use crate::control::sequence::Phase;
 use crate::control::{ChannelOwner, Commands, Controller, Mode, Readings};
 
-/// What is commanded by hand. The motorised relief goes on by its own control, and the supply
+/// What a technician commands. The motorised relief goes on by its own control, and the supply
 /// cut-outs still stop the compressor between trip and reset.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Hand {
+pub struct ManualOverride {
     /// Opening of every channel, 0 to 1; that of the relief is left to its control.
     pub openings: Vec<f64>,
     /// Fan, share of full.
@@ -21,10 +21,10 @@ pub struct Hand {
     cut_out: bool,
 }
 
-impl Hand {
+impl ManualOverride {
     /// Everything shut and off.
-    pub fn rest(channels: usize) -> Hand {
-        Hand {
+    pub fn off(channels: usize) -> ManualOverride {
+        ManualOverride {
             openings: vec![0.0; channels],
             fan: 0.0,
             mode: None,

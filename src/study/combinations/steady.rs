@@ -9,7 +9,7 @@ use crate::control::{ControllerSpec, Mode};
 use crate::engine::RunError;
 use crate::scenario::Scenario;
 use crate::study::criteria::{CRITERIA, Facts};
-use crate::study::settled::{Approach, Held, Setting, Stand};
+use crate::study::settled::{Approach, Held, Setting, SteadyPlant};
 
 /// An error so large that every zone asks for all it may, K.
 const FULL_NEED_K: f64 = 100.0;
@@ -18,35 +18,35 @@ const MOST_HALVINGS: usize = 60;
 
 /// A scenario made ready for settling sets of zones.
 #[derive(Clone, Debug)]
-pub struct Bench {
-    stand: Stand,
+pub struct SteadyStates {
+    plant: SteadyPlant,
     facts: Facts,
     control: ControllerSpec,
     shares: Vec<f64>,
     zone_outlets: Vec<Vec<usize>>,
     /// Opening of outlets that no zone drives.
     unowned: Vec<f64>,
-    /// Zones in a time band, one entry a distinct pattern of the week.
+    /// Scheduled zones, one entry a distinct pattern of the week.
     patterns: Vec<u64>,
     design_m3_s: Vec<f64>,
     idle_air: Vec<f64>,
     pub(super) modes: Vec<(ModeAt, Held)>,
 }
 
-impl Bench {
+impl SteadyStates {
     /// Prepares a scenario.
     ///
     /// # Errors
     /// An air network that cannot be joined.
-    pub fn new(s: &Scenario, options: &Options) -> Result<Bench, RunError> {
+    pub fn new(s: &Scenario, options: &Options) -> Result<SteadyStates, RunError> {
         let control = s.control.controller.spec().clone();
         let total: f64 = control.zones.iter().map(|z| z.weight).sum();
         let modes = around::modes(s, options)
             .into_iter()
             .map(|at| (at, around::held(s, at, options)))
             .collect();
-        Ok(Bench {
-            stand: Stand::new(s)?,
+        Ok(SteadyStates {
+            plant: SteadyPlant::new(s)?,
             facts: Facts::new(s),
             shares: control.zones.iter().map(|z| z.weight / total).collect(),
             zone_outlets: s.zones.iter().map(|z| z.outlets.clone()).collect(),
@@ -91,12 +91,12 @@ impl Bench {
         &self.modes
     }
 
-    /// Whether the time bands let all of a set call at once.
+    /// Whether the schedule lets all of a set call at once.
     pub fn permitted(&self, calls: u64) -> bool {
         self.patterns.iter().any(|&p| p & calls == calls)
     }
 
-    /// The zones beside `calls` that are in band at the minute that leaves least air through them.
+    /// The zones beside `calls` that are scheduled at the minute that leaves least air through them.
     pub(super) fn idle_beside(&self, calls: u64) -> u64 {
         let permitted = self.permitted(calls);
         let air = |set: u64| -> f64 { members(set).map(|i| self.idle_air[i]).sum() };
@@ -119,7 +119,7 @@ impl Bench {
             let opening = if calls >> i & 1 == 1 {
                 match (spec.damper, dampers) {
                     (Damper::Fixed { opening }, _) => opening,
-                    (Damper::Modulating(m), Dampers::Least) => m.minimum_open,
+                    (Damper::Modulating(m), Dampers::Minimum) => m.minimum_open,
                     (Damper::Modulating(m), Dampers::OneFull) if in_need != Some(i) => {
                         m.minimum_open
                     }
@@ -135,17 +135,17 @@ impl Bench {
         openings
     }
 
-    /// Settles and judges a set in one of [`Bench::modes`].
+    /// Settles and judges a set in one of [`SteadyStates::modes`].
     ///
     /// # Errors
     /// A state that cannot be solved.
     pub fn combination(&mut self, calls: u64, mode: usize) -> Result<Combination, RunError> {
         let (at, held) = self.modes[mode].clone();
         let idle = self.idle_beside(calls);
-        let [full, one, least] = [Dampers::Full, Dampers::OneFull, Dampers::Least]
+        let [full, one, least] = [Dampers::Full, Dampers::OneFull, Dampers::Minimum]
             .map(|d| self.openings(calls, idle, d));
         let slowest = self.control.staging.stages.minimum();
-        let sides: &[Approach] = if self.stand.sticks() {
+        let sides: &[Approach] = if self.plant.sticks() {
             &[Approach::FromShut, Approach::FromOpen]
         } else {
             &[Approach::FromShut]
@@ -160,22 +160,22 @@ impl Bench {
                 wanted.push((Dampers::OneFull, SpeedOf::Controlled, speed));
             }
             if slowest != controlled {
-                wanted.push((Dampers::Full, SpeedOf::Least, slowest));
+                wanted.push((Dampers::Full, SpeedOf::Minimum, slowest));
             }
             if least != full {
-                wanted.push((Dampers::Least, SpeedOf::Least, slowest));
+                wanted.push((Dampers::Minimum, SpeedOf::Minimum, slowest));
             }
             if controlled != 1.0 {
                 wanted.push((Dampers::Full, SpeedOf::Rated, 1.0));
             }
             if least != full && slowest != 1.0 {
-                wanted.push((Dampers::Least, SpeedOf::Rated, 1.0));
+                wanted.push((Dampers::Minimum, SpeedOf::Rated, 1.0));
             }
             for (dampers, speed_of, speed) in wanted {
                 let openings = match dampers {
                     Dampers::Full => &full,
                     Dampers::OneFull => &one,
-                    Dampers::Least => &least,
+                    Dampers::Minimum => &least,
                 };
                 let setting = Setting {
                     openings,
@@ -188,7 +188,7 @@ impl Bench {
                     dampers,
                     speed_of,
                     approach,
-                    point: self.stand.settle(&held, &setting)?,
+                    point: self.plant.settle(&held, &setting)?,
                 });
             }
         }
@@ -241,7 +241,7 @@ impl Bench {
 
     /// The highest speed that the controller brings about with these zones fully in need.
     ///
-    /// A variable-speed unit starts at its least speed and rises until it meets its demand or the speed
+    /// A variable-speed unit starts at its minimum speed and rises until it meets its demand or the speed
     /// that the rooms' air can carry; the fan rises with it, so that meeting point is searched for.
     fn controlled_speed(
         &mut self,
@@ -267,12 +267,12 @@ impl Bench {
                 _ => demand,
             });
         };
-        let cap = |bench: &mut Bench, speed: f64| -> Result<f64, RunError> {
-            let air = bench
-                .stand
-                .blow(held, openings, bench.fan(speed), approach)?;
+        let cap = |states: &mut SteadyStates, speed: f64| -> Result<f64, RunError> {
+            let air = states
+                .plant
+                .air(held, openings, states.fan(speed), approach)?;
             let rooms: f64 = air.outlets_m3_s.iter().map(|q| q.max(0.0)).sum();
-            let return_c = bench.stand.return_c(held, &air);
+            let return_c = states.plant.return_c(held, &air);
             Ok(limit.speed(mode, rooms, return_c))
         };
         match staging.stages {
@@ -318,7 +318,7 @@ fn idle_opening(spec: &ZoneSpec, in_band: bool) -> f64 {
     }
 }
 
-/// Every distinct set of zones that are in band together at some minute of the week.
+/// Every distinct set of zones that are scheduled together at some minute of the week.
 fn patterns(control: &ControllerSpec) -> Vec<u64> {
     let mut seen = Vec::new();
     let mut last = None;

@@ -3,11 +3,12 @@
 use crate::control::{Commands, Notice};
 use crate::engine::event::{Event, What};
 use crate::fault::Scheduled;
+use crate::quantity::UnitSystem;
 use crate::scenario::Scenario;
 
 /// A motor has come to rest.
 #[cold]
-pub(super) fn arrived(s: &Scenario, channel: usize, position: f64, t_s: f64) -> Event {
+pub(super) fn motor_arrived(s: &Scenario, channel: usize, position: f64, t_s: f64) -> Event {
     let of_channel = |o: &Option<usize>| *o == Some(channel);
     let outlet = s.control.outlet_channel.iter().position(of_channel);
     let subject = outlet.map_or("relief", |o| s.outlets[o].name.as_str());
@@ -16,14 +17,14 @@ pub(super) fn arrived(s: &Scenario, channel: usize, position: f64, t_s: f64) -> 
         what: What::Damper,
         subject: subject.to_string(),
         cause: "commanded".to_string(),
-        text: format!("damper of {subject} stands at {:.0} %", 100.0 * position),
+        text: format!("damper of {subject} is at {:.0} %", 100.0 * position),
         value: position,
     }
 }
 
 /// The fan has started or stopped.
 #[cold]
-pub(super) fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
+pub(super) fn fan_switched(commands: &Commands, on: bool, t_s: f64) -> Event {
     Event {
         t_s,
         what: What::Fan,
@@ -36,7 +37,7 @@ pub(super) fn switched(commands: &Commands, on: bool, t_s: f64) -> Event {
 
 /// A fault has begun or ended.
 #[cold]
-pub(super) fn turned(s: &Scenario, scheduled: &Scheduled, begins: bool, t_s: f64) -> Event {
+pub(super) fn fault_switched(s: &Scenario, scheduled: &Scheduled, begins: bool, t_s: f64) -> Event {
     let (parts, fault) = (s.parts(), &scheduled.fault);
     let verb = if begins { "begins" } else { "ends" };
     Event {
@@ -45,13 +46,13 @@ pub(super) fn turned(s: &Scenario, scheduled: &Scheduled, begins: bool, t_s: f64
         subject: fault.subject(&parts),
         cause: fault.kind().about().name.to_string(),
         value: f64::from(u8::from(begins)),
-        text: format!("fault {verb}: {}", fault.words(&parts)),
+        text: format!("fault {verb}: {}", fault.words(&parts, UnitSystem::Si)),
     }
 }
 
 /// What the controller decided, in words.
 #[cold]
-pub(super) fn told(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
+pub(super) fn noticed(s: &Scenario, n: &Notice, lead_s: f64) -> Event {
     let subject = n
         .zone
         .and_then(|z| s.zones.get(z))

@@ -12,7 +12,7 @@ use crate::scenario::Scenario;
 /// ASHRAE 55 (from memory) allows 1.1 K for cycles of up to 15 minutes. Sampled every 30 s, which a
 /// room's air cannot outrun by more than a few hundredths of a kelvin.
 #[derive(Clone, Debug)]
-pub(super) struct Drift {
+pub(super) struct Swing {
     limit: Limit,
     rooms: Vec<(String, usize, usize, SlidingRange, f64, f64)>,
     next_s: f64,
@@ -21,10 +21,10 @@ pub(super) struct Drift {
 const WINDOW_S: f64 = 900.0;
 const SAMPLE_S: f64 = 30.0;
 
-impl Drift {
+impl Swing {
     /// Nothing seen yet.
-    pub(super) fn new(scenario: &Scenario) -> Drift {
-        Drift {
+    pub(super) fn new(scenario: &Scenario) -> Swing {
+        Swing {
             limit: scenario.limits.cycle_k.clone(),
             rooms: scenario
                 .zones
