@@ -544,11 +544,7 @@ fn ip_units_replace_si_everywhere() {
     let figures = draw("day-ip", &s, &outcome, UnitSystem::Ip);
     sound(&figures);
     has(&figures, "rooms", &["°F", "setpoint 77 °F"]);
-    has(
-        &figures,
-        "pressure",
-        &["Static, inH2O", "limit 0.502 inH2O"],
-    );
+    has(&figures, "pressure", &["Static, inWC", "limit 0.502 inWC"]);
     has(
         &figures,
         "supply",
@@ -686,6 +682,7 @@ fn titles_say_what_was_found() {
     };
     let starts = |n| {
         vec![
+            measure("trips", 0.0, 0.0),
             measure("starts", 9.0, 99.0),
             measure("starts_worst_hour", n, 6.0),
         ]
