@@ -146,8 +146,8 @@ fn people(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
         &[
             ("open = \"always\"", "open = \"never\""),
             (
-                "initial = \"30 °C\"",
-                "initial = \"24 °C\"\npeople = [{ from = \"06:10\", to = \"06:40\", count = 2, sensible = \"70 W\", latent = \"49 W\" }]",
+                "initial_temperature = \"30 °C\"",
+                "initial_temperature = \"24 °C\"\npeople = [{ from = \"06:10\", to = \"06:40\", count = 2, sensible = \"70 W\", latent = \"49 W\" }]",
             ),
         ],
     )?;
@@ -191,14 +191,14 @@ fn votes(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let (mut pmv, mut ppd) = (Worst::default(), Worst::default());
     for (air, vote, percent) in [("22 °C", -0.75, 17.0), ("27 °C", 0.77, 17.0)] {
         let here = format!(
-            "initial = \"{air}\"\npeople = [{{ from = \"06:10\", to = \"06:40\", sensible = \"0 W\", latent = \"0 W\" }}]"
+            "initial_temperature = \"{air}\"\npeople = [{{ from = \"06:10\", to = \"06:40\", sensible = \"0 W\", latent = \"0 W\" }}]"
         );
         let s = scenario(
             "sealed",
             &[
                 ("open = \"always\"", "open = \"never\""),
-                ("initial = \"24 °C\"", "initial_humidity = 0.6"),
-                ("initial = \"30 °C\"", &here),
+                ("initial_temperature = \"24 °C\"", "initial_humidity = 0.6"),
+                ("initial_temperature = \"30 °C\"", &here),
             ],
         )?;
         let outcome = simulate(&s, |_| ()).map_err(super::reference::refused("votes"))?;
