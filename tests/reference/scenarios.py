@@ -38,7 +38,7 @@ psychrolib.SetUnitSystem(psychrolib.SI)
 FOLDER = Path(__file__).resolve().parent.parent / "validation"
 CP = 1006.0 + 1860.0 * 0.009
 RHO, P0, GRAVITY = 1.2, 101325.0, 9.80665
-GROUND_C, SKY_K, H_OUTER, ALBEDO = 17.0, 4.0, 17.0, 0.2
+SKY_K, H_OUTER = 4.0, 17.0
 LATENT = 2.45e6
 MARK_S = 1800.0  # between the marks of a loop
 
@@ -96,10 +96,11 @@ class House:
 
     def __init__(self, name):
         self.s = s = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
-        house, weather, run = s["house"], s["weather"], s["run"]
+        house, weather, run, site = s["house"], s["weather"], s["run"], s["site"]
         self.start_s = clock(run["start"].split()[1])
         self.end_s = si(run["duration"])
         self.to = si(weather["temperature"])
+        self.ground = get(site, "ground_temperature", 17.0)
         self.wo = humidity(self.to, get(weather, "humidity", 0.5))
         self.names = list(s["room"])
         self.n = len(self.names)
@@ -113,11 +114,11 @@ class House:
             roof = get(room, "roof_area", area) * get(room, "roof_u_value", 0.3)
             self.rooms.append({
                 "C": [si(room[k]) for k in ("air_capacity", "contents_capacity", "fabric_capacity")],
-                "H": [si(room[k]) for k in ("air_contents", "air_fabric", "contents_fabric")],
+                "H": [si(room[f"{k}_conductance"]) for k in ("air_contents", "air_fabric", "contents_fabric")],
                 "window": sum(si(w["area"]) * si(w["u_value"]) for w in room.get("windows", [])),
                 "wall": sum(si(w["area"]) * si(w["u_value"]) for w in room.get("walls", [])),
                 "roof": roof,
-                "ground": get(room, "ground_loss", 0.0),
+                "ground": get(room, "ground_conductance", 0.0),
                 "leak": RHO * get(room, "infiltration", si(house["infiltration"])) * volume,
                 "air_kg": RHO * volume,
                 "buffer_kg": 0.5e-3 * 4.0 * area / 1.888e-4,
@@ -125,17 +126,17 @@ class House:
                     (clock(g["from"]), clock(g["to"]), *self.gain(g)) for g in room.get("people", []) + room.get("equipment", [])
                 ],
             })  # fmt: skip
-            t = get(room, "initial", 25.0)
+            t = get(room, "initial_temperature", si(house.get("initial_temperature", 25.0)))
             w = humidity(t, get(house, "initial_humidity", 0.5))
             self.start += [t, t, t, w, w]
         self.doors = []
         for door in s.get("door", {}).values():
             a, b = (self.names.index(r) for r in door["between"])
-            width, tall, cd = get(door, "width", 0.8), get(door, "height", 2.0), get(door, "discharge", 0.6)
+            width, tall, cd = get(door, "width", 0.8), get(door, "height", 2.0), get(door, "discharge_coefficient", 0.6)
             hours = door.get("open", "never")
             hours = [("00:00", "24:00")] if hours == "always" else [] if hours == "never" else [(h["from"], h["to"]) for h in hours]
             factor = RHO * cd / 3.0 * width * math.sqrt(GRAVITY * tall**3 / 296.15)
-            self.doors.append((a, b, factor, [(clock(f), clock(t)) for f, t in hours], get(door, "partition", 0.0)))
+            self.doors.append((a, b, factor, [(clock(f), clock(t)) for f, t in hours], get(door, "partition_conductance", 0.0)))
         self.sun = self.sunshine() if "beam" in weather else None
 
     @staticmethod
@@ -167,7 +168,7 @@ class House:
             aoi = pvlib.irradiance.aoi(tilt, turn, zenith, azimuth)
             beam = dni * np.maximum(np.cos(np.radians(aoi)), 0.0)
             sky = pvlib.irradiance.isotropic(tilt, dhi)
-            ground = pvlib.irradiance.get_ground_diffuse(tilt, ghi, ALBEDO)
+            ground = pvlib.irradiance.get_ground_diffuse(tilt, ghi, get(site, "ground_reflectance", 0.2))
             modifier = np.where(aoi < 90.0, pvlib.iam.physical(aoi, n=1.526, K=4.0, L=0.002), 0.0)
             return beam, sky + ground, modifier
 
@@ -178,11 +179,11 @@ class House:
             opaque = np.zeros_like(dni)
             for w in room.get("windows", []):
                 beam, rest, modifier = on(90.0, facing[w["faces"]])
-                aperture = si(w["area"]) * house["window_solar"] * house["window_glass"] * w.get("shading", 1.0)
+                aperture = si(w["area"]) * house["window_g_value"] * house["window_glazed_fraction"] * w.get("shading_factor", 1.0)
                 glass += aperture * (beam * modifier + 0.9 * rest)
             for w in room.get("walls", []):
                 beam, rest, _ = on(90.0, facing[w["faces"]])
-                opaque += si(w["area"]) * si(w["u_value"]) * w.get("absorptance", 0.6) * (beam + rest) / H_OUTER
+                opaque += si(w["area"]) * si(w["u_value"]) * w.get("solar_absorptance", 0.6) * (beam + rest) / H_OUTER
             beam, rest, _ = on(0.0, 0.0)
             opaque += get(room, "roof_area", si(room["area"])) * get(room, "roof_u_value", 0.3) * 0.6 * (beam + rest) / H_OUTER
             out.append((glass, opaque))
@@ -221,7 +222,7 @@ class House:
             out[5 * i + 1] = hal * (a - l) + hlf * (f - l) + self.to_contents * rest
             out[5 * i + 2] = (
                 haf * (a - f) + hlf * (l - f) + r["wall"] * (self.to - f) + r["roof"] * (self.to - SKY_K - f)
-                + lit + r["ground"] * (GROUND_C - f) + (1 - self.to_contents) * rest
+                + lit + r["ground"] * (self.ground - f) + (1 - self.to_contents) * rest
             )  # fmt: skip
             out[5 * i + 3] = water
             out[5 * i + 4] = r["buffer_kg"] / 14400.0 * (w - wb)
@@ -320,8 +321,9 @@ class AirSide:
         return (1.0 / (mu * area) - 1.0) ** 2
 
     def branch(self, part, opening):
+        assert si(part["length"]) < 1e-5, "ducts are worked as having no length"
         area = math.pi * si(part["diameter"]) ** 2 / 4.0
-        loss = (part["fittings"] + self.damper(opening)) / area**2
+        loss = (part["fitting_loss"] + self.damper(opening)) / area**2
         if "grille" in part:
             w, h = (si(x) for x in part["grille"].split(" x "))
             loss += 3.0 / (w * h) ** 2
@@ -364,7 +366,7 @@ class Loop:
         self.outlet_room = [h.names.index(o["room"]) for o in s["outlet"].values()]
         self.back = h.names.index(s["return"]["rooms"][0])
         self.min_off = si(s["control"]["minimum_off"])
-        self.metal = si(s["unit"]["metal"])
+        self.metal = si(s["unit"]["coil_heat_capacity"])
         self.lag = si(s["thermostat"]["lag"])
         self.modulating = s.get("dampers", {}).get("control") == "modulating"
         self.relief = s.get("relief")
@@ -388,7 +390,7 @@ class Loop:
         if not self.modulating:
             return [1.0 if c else 0.0 for c in self.calls]
         d = self.house.s["dampers"]
-        least, band = d["minimum_open"], si(d["proportional_band"])
+        least, band = d["minimum_opening"], si(d["proportional_band"])
         out = []
         for i, (_, set_c, _) in enumerate(self.zones):
             u = least + (x[self.at_sensor + i] - set_c) / band * (1.0 - least)
@@ -440,10 +442,10 @@ class Loop:
             out[e], out[e + 1], out[e + 2] = share * heat, power, fan_w
             if self.relief:
                 error = x[self.at_pi] - si(self.relief["setpoint"])
-                out[self.at_pi] = (static - x[self.at_pi]) / si(self.relief["filter"])
+                out[self.at_pi] = (static - x[self.at_pi]) / si(self.relief["filter_time"])
                 wanted = self.relief["gain"] * error + x[self.at_pi + 1]
                 held = (wanted < 0.0 and error < 0.0) or (wanted > 1.0 and error > 0.0)
-                out[self.at_pi + 1] = 0.0 if held else self.relief["gain"] * error / si(self.relief["integral"])
+                out[self.at_pi + 1] = 0.0 if held else self.relief["gain"] * error / si(self.relief["integral_time"])
         else:
             h.rates(t, x, out, at)
             out[self.at_share] = -x[self.at_share] / 60.0

@@ -51,7 +51,7 @@ pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
 fn rating(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let rh = air_of_wet_bulb(27.0, 19.0).relative_humidity(STANDARD_PRESSURE);
     let at = bench(&[
-        ("initial = \"24 °C\"", "initial = \"27 °C\""),
+        ("initial_temperature = \"24 °C\"", "initial_temperature = \"27 °C\""),
         (
             "initial_humidity = 0.5",
             &format!("initial_humidity = {rh:.6}"),
@@ -111,7 +111,7 @@ fn rating(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
         .part("fan power"),
     ]);
     let at = bench(&[
-        ("initial = \"24 °C\"", "initial = \"20 °C\""),
+        ("initial_temperature = \"24 °C\"", "initial_temperature = \"20 °C\""),
         ("temperature = \"35 °C\"", "temperature = \"7 °C\""),
         ("mode = \"cooling\"", "mode = \"heating\""),
         ("cooling = \"20 °C\"", "heating = \"30 °C\""),
@@ -162,7 +162,7 @@ fn start_up(file: &Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let s = scenario(
         "bench",
         &[
-            ("start_up = \"1 s\"", "start_up = \"60 s\""),
+            ("start_up_time = \"1 s\"", "start_up_time = \"60 s\""),
             ("duration = \"6 min\"", "duration = \"7 min\""),
         ],
     )?;
@@ -256,7 +256,7 @@ fn relief(file: &Value, out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     for diameter in ["120 mm", "180 mm", "230 mm", "300 mm"] {
         let relief = format!(
             "kind = \"motorised\"\ndiameter = \"{diameter}\"\nlength = \"0 m\"\nfitting_loss = 1\n\
-             channel = 9\nsetpoint = \"5 Pa\"\ngain = 1\nintegral = \"1 s\"\nfilter = \"0 s\"\ndead_band = \"0 Pa\""
+             channel = 9\nsetpoint = \"5 Pa\"\ngain = 1\nintegral_time = \"1 s\"\nfilter_time = \"0 s\"\ndead_band = \"0 Pa\""
         );
         let at = bench(&[("kind = \"none\"", &relief)])?;
         let flows = (
@@ -323,13 +323,13 @@ fn duct(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let mut rise = 0.0;
     for (length_m, r) in [(12.0, 0.6), (25.0, 1.0)] {
         let run = format!(
-            "diameter = \"400 mm\"\nlength = \"{length_m} m\"\ninsulation = {r}\nspace = \"outdoors\""
+            "diameter = \"400 mm\"\nlength = \"{length_m} m\"\ninsulation = {r}\nlocation = \"outdoors\""
         );
         let run = run.replace(
             &format!("insulation = {r}"),
             &format!("insulation = \"{r} m2K/W\""),
         );
-        let at = bench(&[("diameter = \"400 mm\"\nlength = \"0 m\"", &run)])?;
+        let at = bench(&[("diameter = \"400 mm\"\nlength = \"0.001 mm\"", &run)])?;
         let (inner, k) = (0.2, 0.04);
         let outer = inner + r * k;
         // Surface coefficients of 15 and 8 W/(m² K), on the inner face.
@@ -423,7 +423,7 @@ fn leakage(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let mut worst = Worst::default();
     for (class, limit) in [("class 1", 0.2), ("class 2", 0.04), ("class 3", 0.008)] {
         let second = format!(
-            "[outlet.shut]\nroom = \"room\"\ndiameter = \"400 mm\"\nlength = \"0 m\"\nfitting_loss = 0.5\n\
+            "[outlet.shut]\nroom = \"room\"\ndiameter = \"400 mm\"\nlength = \"0.001 mm\"\nfitting_loss = 0.5\n\
              grille_area = \"2 m2\"\ndamper_leakage = \"{class}\"\nchannel = 2\n\n[relief]"
         );
         let at = bench(&[
@@ -487,7 +487,7 @@ fn thermostat(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
             ),
             (
                 "on = false",
-                "cooling = \"40 °C\"\nhighest = \"40 °C\"\n\n[thermostat]\nlag = \"300 s\"\nnoise = \"0 K\"\nresolution = \"0 K\"\nsample_interval = \"0 s\"\nwall_weight = 0",
+                "cooling = \"40 °C\"\nmaximum_setpoint = \"40 °C\"\n\n[thermostat]\nlag = \"300 s\"\nnoise = \"0 K\"\nresolution = \"0 K\"\nsample_interval = \"0 s\"\nwall_weight = 0",
             ),
         ],
     )?;
@@ -580,8 +580,8 @@ fn sound(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let at = bench(&[
         ("area = \"2000 m2\"", "area = \"25 m2\""),
         (
-            "diameter = \"400 mm\"\nlength = \"0 m\"",
-            "diameter = \"400 mm\"\nlength = \"10 m\"\nelbows = 2\ndistance = \"2 m\"",
+            "diameter = \"400 mm\"\nlength = \"0.001 mm\"",
+            "diameter = \"400 mm\"\nlength = \"10 m\"\nelbows = 2\nlistener_distance = \"2 m\"",
         ),
         (
             "[relief]",
