@@ -75,7 +75,7 @@ impl<T: Into<String>> From<T> for Note {
 mod tests {
     use super::*;
 
-    /// 1 K is 1.8 F°.
+    /// 1 K is 1.8 °F.
     #[test]
     fn values_follow_the_units() {
         let kelvins = Dimension::TemperatureDifference;
@@ -83,6 +83,6 @@ mod tests {
         let note = note.words(", furthest ").signed(-2.0, kelvins);
         assert_eq!(note.to_string(), "mean 1.9 K, furthest −2 K");
         let ip = note.text(UnitSystem::Ip);
-        assert_eq!(ip, "mean 3.4 F°, furthest −3.6 F°");
+        assert_eq!(ip, "mean 3.4 °F, furthest −3.6 °F");
     }
 }

@@ -209,7 +209,7 @@ mod tests {
             (SI.show(24.0, D::Temperature), "24 °C"),
             (SI.show(-0.01, D::Temperature), "0 °C"),
             (IP.show(40.0, D::Temperature), "104 °F"),
-            (IP.show(1.0, D::TemperatureDifference), "1.8 F°"),
+            (IP.show(1.0, D::TemperatureDifference), "1.8 °F"),
             (SI.show(0.25, D::TemperatureDifference), "0.25 K"),
             (IP.show(0.35, D::AirFlow), "742 cfm"),
             (IP.show(12_000.0, D::Power), "40900 Btu/h"),
@@ -232,7 +232,7 @@ mod tests {
         assert_eq!(apart(0.401, D::Fraction), "40.1 percentage points");
         assert_eq!(apart(2.0, D::Temperature), "2 K");
         assert_eq!(apart(0.3, D::SoundLevel), "0.3 dB(A)");
-        assert_eq!(IP.show_signed(-2.0, D::TemperatureDifference), "−3.6 F°");
+        assert_eq!(IP.show_signed(-2.0, D::TemperatureDifference), "−3.6 °F");
     }
 
     #[test]

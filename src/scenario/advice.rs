@@ -70,8 +70,8 @@ impl Scenario {
         if let Some(first) = stuffy.first() {
             let rooms: Vec<String> = stuffy.iter().map(|room| room.text(units)).collect();
             said.push(format!(
-                "room pressure exceeds {} behind shut doors: {}. Cure: more `undercut` or a `transfer` grille, as in \
-                 [door.{}] with transfer = \"{}\"",
+                "room pressure exceeds {} behind shut doors: {}. Cure: more `undercut` or a transfer grille (`transfer_area`), as in \
+                 [door.{}] with transfer_area = \"{}\"",
                 shown(self.limits.room_pressure_pa.value, Dimension::Pressure),
                 rooms.join(", "),
                 first.door,

@@ -85,7 +85,7 @@ pub(super) static TEMPERATURE_DIFFERENCE: Facts = facts(
             1.0,
             &["Δ°C", "ΔC", "ΔK", "C°", "°C", "C", "degC", "kelvin"],
         ),
-        unit("F°", RANKINE, &["Δ°F", "ΔF", "°F", "F", "degF", "°R"]),
+        unit("°F", RANKINE, &["F°", "Δ°F", "ΔF", "F", "degF", "°R"]),
     ],
 );
 pub(super) static TEMPERATURE_RATE: Facts = facts(
