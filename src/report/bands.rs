@@ -148,7 +148,7 @@ mod tests {
         for n in [1, 3, 4, 7] {
             let figure = bands(&example(n)).unwrap();
             let words = |w: &str| figure.svg.matches(w).count();
-            assert_eq!(words(">room "), n);
+            assert_eq!(words(">\nroom "), n);
             assert!(words("<polygon") >= n);
             let (l, t, r, b) = figure.ink_box().unwrap();
             assert!(l > 0.0 && t > 0.0);

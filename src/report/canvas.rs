@@ -1,13 +1,17 @@
 //! A sheet to draw on: shapes and texts in px, written as SVG or rastered as they are.
 
-use std::fmt::Write as _;
+use plotters::prelude::{DrawingBackend, FontTransform, SVGBackend, ShapeStyle, TextStyle};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::style::{Color, FontDesc, FontFamily, FontStyle, RGBColor};
 
 use super::Figure;
-use super::lettering::{Align, BASELINE_EM, FAMILY, Type, text_width};
+use super::lettering::{Align, FAMILY, Type, text_width};
 use super::palette::{Colour, Marker, PAPER};
 
-/// SVG units in a pixel: whole numbers of them keep the file small.
+/// SVG units in a pixel: the backend takes whole numbers only.
 const FINE: f64 = 10.0;
+/// The backend divides sizes of letters by this.
+const BACKEND_EM: f64 = 1.24;
 
 /// How a line looks.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,22 +68,24 @@ pub fn sheet(
     let mut canvas = Canvas::default();
     let height = draw(&mut canvas).ceil();
     let shapes = canvas.shapes;
-    let mut svg = String::with_capacity(1 << 17);
-    let (fine_width, fine_height) = (fine(width), fine(height));
-    // Writing to a string cannot fail, here and below.
-    let _ = write!(
-        svg,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
-         viewBox=\"0 0 {fine_width} {fine_height}\" stroke-linejoin=\"round\" fill=\"none\" \
-         font-family=\"{FAMILY}\" role=\"img\">\n<title>{}</title>\n\
-         <rect width=\"{fine_width}\" height=\"{fine_height}\" fill=\"{}\"/>\n",
-        escaped(title),
-        hex(PAPER),
-    );
+    let mut body = String::with_capacity(1 << 17);
+    let size = fine((width, height));
+    let mut backend = SVGBackend::with_string(&mut body, (size.0 as u32, size.1 as u32));
+    let paper = style(PAPER, 0.0);
+    let _ = backend.draw_rect((0, 0), size, &paper, true);
     for shape in &shapes {
-        write_shape(&mut svg, shape);
+        write_shape(&mut backend, shape);
     }
-    svg += "</svg>\n";
+    let _ = backend.present();
+    drop(backend);
+    let body = body.split_once('>').map_or("", |(_, body)| body);
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
+         viewBox=\"0 0 {} {}\" stroke-linejoin=\"round\" role=\"img\">\n<title>{}</title>{body}",
+        size.0,
+        size.1,
+        escaped(title),
+    );
     Figure {
         name,
         svg,
@@ -89,89 +95,111 @@ pub fn sheet(
     }
 }
 
-fn fine(v: f64) -> i64 {
-    (v * FINE).round() as i64
+fn fine((x, y): (f64, f64)) -> (i32, i32) {
+    ((x * FINE).round() as i32, (y * FINE).round() as i32)
 }
 
-fn hex(Colour(r, g, b): Colour) -> String {
-    format!("#{r:02X}{g:02X}{b:02X}")
+fn style(Colour(r, g, b): Colour, width: f64) -> ShapeStyle {
+    ShapeStyle {
+        color: RGBColor(r, g, b).to_rgba(),
+        filled: width == 0.0,
+        stroke_width: (width * FINE).round() as u32,
+    }
 }
 
-/// Text as XML holds it: control characters, which XML forbids, become spaces.
+/// Text as XML may hold it: control characters, which it forbids, become spaces.
+fn plain(text: &str) -> String {
+    let text = text.chars();
+    text.map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
 fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out += "&amp;",
-            '<' => out += "&lt;",
-            '>' => out += "&gt;",
-            '"' => out += "&quot;",
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
+    let text = plain(text).replace('&', "&amp;");
+    text.replace('<', "&lt;").replace('>', "&gt;")
 }
 
-fn write_points(svg: &mut String, points: &[(f64, f64)]) {
-    for (i, &(x, y)) in points.iter().enumerate() {
-        let gap = if i == 0 { "" } else { " " };
-        let _ = write!(svg, "{gap}{},{}", fine(x), fine(y));
-    }
-}
-
-fn write_shape(svg: &mut String, shape: &Shape) {
+fn write_shape(svg: &mut SVGBackend<'_>, shape: &Shape) {
+    // Writing to a string cannot fail.
     let _ = match shape {
         Shape::Line(points, stroke) => {
-            *svg += "<polyline points=\"";
-            write_points(svg, points);
-            let (colour, width) = (hex(stroke.colour), fine(stroke.width));
-            let _ = write!(svg, "\" stroke=\"{colour}\" stroke-width=\"{width}\"");
-            if let Some((dash, gap)) = stroke.dash {
-                let _ = write!(svg, " stroke-dasharray=\"{} {}\"", fine(dash), fine(gap));
+            for piece in dashes(points, stroke.dash) {
+                let drawn = style(stroke.colour, stroke.width);
+                let _ = svg.draw_path(piece.into_iter().map(fine), &drawn);
             }
-            writeln!(svg, "/>")
+            Ok(())
         }
         Shape::Polygon(points, colour) => {
-            *svg += "<polygon points=\"";
-            write_points(svg, points);
-            writeln!(svg, "\" fill=\"{}\"/>", hex(*colour))
+            svg.fill_polygon(points.iter().copied().map(fine), &style(*colour, 0.0))
         }
-        Shape::Disc((x, y), r, colour) => {
-            let (x, y, r) = (fine(*x), fine(*y), fine(*r));
-            let fill = hex(*colour);
-            writeln!(
-                svg,
-                "<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\" fill=\"{fill}\"/>"
-            )
+        Shape::Disc(at, r, colour) => {
+            let radius = (r * FINE).round() as u32;
+            svg.draw_circle(fine(*at), radius, &style(*colour, 0.0), true)
         }
-        Shape::Text(text, (x, y), kind) => {
-            let drop = BASELINE_EM * kind.size;
-            let (x, y, turn) = if kind.upright {
-                let (x, y) = (fine(x + drop), fine(*y));
-                (x, y, format!(" transform=\"rotate(-90 {x} {y})\""))
-            } else {
-                (fine(*x), fine(y + drop), String::new())
-            };
-            let anchor = match kind.align {
-                Align::Left => "",
-                Align::Centre => " text-anchor=\"middle\"",
-                Align::Right => " text-anchor=\"end\"",
-            };
+        Shape::Text(text, at, kind) => {
             let weight = if kind.bold {
-                " font-weight=\"bold\""
+                FontStyle::Bold
             } else {
-                ""
+                FontStyle::Normal
             };
-            writeln!(
-                svg,
-                "<text x=\"{x}\" y=\"{y}\" font-size=\"{}\" fill=\"{}\"{anchor}{weight}{turn}>{}</text>",
-                fine(kind.size),
-                hex(kind.colour),
-                escaped(text),
-            )
+            let font = FontDesc::new(
+                FontFamily::Name(FAMILY),
+                kind.size * FINE * BACKEND_EM,
+                weight,
+            );
+            let font = match kind.upright {
+                true => font.transform(FontTransform::Rotate270),
+                false => font,
+            };
+            let held = match kind.align {
+                Align::Left => HPos::Left,
+                Align::Centre => HPos::Center,
+                Align::Right => HPos::Right,
+            };
+            let Colour(r, g, b) = kind.colour;
+            let colour = RGBColor(r, g, b);
+            let kind = TextStyle::from(font).color(&colour);
+            let kind = kind.pos(Pos::new(held, VPos::Center));
+            svg.draw_text(&plain(text), &kind, fine(*at))
         }
     };
+}
+
+/// Cuts a line into its dashes by length along it; the backend knows none.
+fn dashes(points: &[(f64, f64)], pattern: Option<(f64, f64)>) -> Vec<Vec<(f64, f64)>> {
+    let Some((dash, gap)) = pattern else {
+        return vec![points.to_vec()];
+    };
+    let lengths = [dash.max(0.5), gap.max(0.5)];
+    let (mut pieces, mut piece) = (Vec::new(), points[..1].to_vec());
+    let (mut turn, mut left) = (0, lengths[0]);
+    for pair in points.windows(2) {
+        let (mut from, to) = (pair[0], pair[1]);
+        let mut length = (to.0 - from.0).hypot(to.1 - from.1);
+        while length > left {
+            let part = left / length;
+            from = (
+                from.0 + (to.0 - from.0) * part,
+                from.1 + (to.1 - from.1) * part,
+            );
+            length -= left;
+            piece.push(from);
+            if turn == 0 {
+                pieces.push(std::mem::take(&mut piece));
+            } else {
+                piece = vec![from];
+            }
+            turn = 1 - turn;
+            left = lengths[turn];
+        }
+        left -= length;
+        if turn == 0 {
+            piece.push(to);
+        }
+    }
+    if turn == 0 && piece.len() > 1 {
+        pieces.push(piece);
+    }
+    pieces
 }
 
 impl Canvas {
@@ -320,9 +348,24 @@ mod tests {
 
     #[test]
     fn what_xml_forbids_is_escaped_or_a_space() {
-        assert_eq!(
-            escaped("R&D <\u{1}\"B\">"),
-            "R&amp;D &lt; &quot;B&quot;&gt;"
-        );
+        assert_eq!(escaped("R&D <\u{1}>"), "R&amp;D &lt; &gt;");
+        let drawn = sheet("s", "s", 90.0, |canvas| {
+            canvas.text("a\u{1}<b", (1.0, 9.0), Type::new(9.0));
+            20.0
+        });
+        assert!(drawn.svg.contains("a &lt;b"), "{}", drawn.svg);
+    }
+
+    #[test]
+    fn dashes_cover_their_share_of_a_bent_line() {
+        let pieces = dashes(&[(0.0, 0.0), (55.0, 0.0), (55.0, 45.0)], Some((6.0, 4.0)));
+        let length = |p: &[(f64, f64)]| -> f64 {
+            let steps = p.windows(2);
+            steps
+                .map(|w| (w[1].0 - w[0].0).hypot(w[1].1 - w[0].1))
+                .sum()
+        };
+        let total: f64 = pieces.iter().map(|p| length(p)).sum();
+        assert!(pieces.len() == 10 && (total - 60.0).abs() < 1e-9, "{total}");
     }
 }

@@ -48,7 +48,7 @@ pub fn outlets(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     sheet.panels.append(&mut strips);
     sheet
         .key
-        .push((Key::Fill(OPEN), "damper opening, right scale".into()));
+        .push((Key::Fill(OPEN), "Opening, % (damper; right scale)".into()));
     if data.has_schedules() {
         sheet
             .key

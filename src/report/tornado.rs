@@ -187,7 +187,7 @@ mod tests {
         let figure = tornado(&data);
         assert!(figure.svg.contains("nothing moves it"));
         assert!(!figure.svg.contains("222.5000"), "no axis of one number");
-        assert!(figure.svg.contains(">220<") && figure.svg.contains(">230<"));
+        assert!(figure.svg.contains(">\n220\n<") && figure.svg.contains(">\n230\n<"));
     }
 
     #[test]
@@ -211,8 +211,8 @@ mod tests {
             notes: vec!["a note".into()],
         };
         let figure = tornado(&data);
-        assert_eq!(figure.svg.matches(">flow.a-room").count(), 36);
-        assert_eq!(figure.svg.matches(">limit<").count(), 1);
+        assert_eq!(figure.svg.matches(">\nflow.a-room").count(), 36);
+        assert_eq!(figure.svg.matches(">\nlimit\n<").count(), 1);
         let (l, t, r, b) = figure.ink_box().unwrap();
         assert!(l > 0.0 && t > 0.0);
         assert!(r < f64::from(figure.width_px) && b < f64::from(figure.height_px));

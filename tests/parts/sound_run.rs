@@ -168,7 +168,7 @@ fn a_room_above_its_limit_says_so_and_does_not_chatter() {
                 e.text
             );
         }
-        assert!(e.cause.contains("rules"), "{}", e.cause);
+        assert!(e.cause.contains("dominant source"), "{}", e.cause);
         assert!(e.t_s - last[room] >= 60.0 - 1e-6);
         last[room] = e.t_s;
     }

@@ -120,7 +120,7 @@ fn a_failed_mandatory_limit_ends_with_1() {
         "--set",
         "limits.external_static=5 Pa",
         "--set",
-        "limits.mandatory=[\"static\"]",
+        "limits.mandatory=[\"external_static\"]",
     ];
     let noon = ["--set", "run.start=2027-01-18 14:00"];
     let mut args = vec!["run", "house.toml", "--no-figures"];

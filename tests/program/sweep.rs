@@ -296,7 +296,7 @@ fn the_parts_of_a_sweep_make_the_whole() {
     b.good("merged", &["merge", &folder(2), &folder(1), &folder(3)]);
     assert_same(&b.path("whole/sweep-small"), &b.path("merged/sweep-small"));
     let twice = b.refusal("merged", &["merge", &folder(1), "whole/sweep-small"]);
-    assert!(twice.contains("holds case 0"), "{twice}");
+    assert!(twice.contains("has case 0"), "{twice}");
     b.good(
         "other",
         &["sweep", "small.toml", "--samples", "3", "--no-figures"],
@@ -748,7 +748,7 @@ fn words_that_are_varied_are_told_of() {
         .output()
         .unwrap();
     let said = String::from_utf8(told.stdout).unwrap();
-    let at = said.find("unit.kind takes words, so no correlation tells of it. By word:");
+    let at = said.find("unit.kind takes words, which have no correlation. By word:");
     let table = &said[at.expect(&said)..];
     for word in ["fixed speed", "variable speed"] {
         let row = table.lines().find(|l| l.trim_start().starts_with(word));
