@@ -51,7 +51,10 @@ pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
 fn rating(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
     let rh = air_of_wet_bulb(27.0, 19.0).relative_humidity(STANDARD_PRESSURE);
     let at = bench(&[
-        ("initial_temperature = \"24 °C\"", "initial_temperature = \"27 °C\""),
+        (
+            "initial_temperature = \"24 °C\"",
+            "initial_temperature = \"27 °C\"",
+        ),
         (
             "initial_humidity = 0.5",
             &format!("initial_humidity = {rh:.6}"),
@@ -111,7 +114,10 @@ fn rating(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
         .part("fan power"),
     ]);
     let at = bench(&[
-        ("initial_temperature = \"24 °C\"", "initial_temperature = \"20 °C\""),
+        (
+            "initial_temperature = \"24 °C\"",
+            "initial_temperature = \"20 °C\"",
+        ),
         ("temperature = \"35 °C\"", "temperature = \"7 °C\""),
         ("mode = \"cooling\"", "mode = \"heating\""),
         ("cooling = \"20 °C\"", "heating = \"30 °C\""),
