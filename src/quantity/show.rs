@@ -59,7 +59,7 @@ impl UnitSystem {
 
     /// The number that figures draw for an SI value, in the dimension's usual unit.
     pub fn convert(self, dimension: Dimension, value_si: f64) -> f64 {
-        dimension.shown_unit(self).from_si(value_si)
+        dimension.shown_unit(self).express(value_si)
     }
 
     /// The symbol of the dimension's usual unit.
@@ -110,7 +110,7 @@ fn written(value_si: f64, dimension: Dimension, unit: &Unit, more: usize) -> Str
     if value_si.is_nan() {
         return "none".into();
     }
-    let number = unit.from_si(value_si);
+    let number = unit.express(value_si);
     let size = number.abs();
     let fixed = match dimension {
         Dimension::Time if unit.symbol != "h" => Some(0),
@@ -160,7 +160,7 @@ pub fn display_full(value_si: f64, dimension: Dimension, system: UnitSystem) -> 
 
 /// Writes an SI value in `unit` with at least `figures` significant figures and no trailing zeros.
 pub fn in_unit(value_si: f64, unit: &Unit, figures: usize) -> String {
-    let number = significant(unit.from_si(value_si), figures);
+    let number = significant(unit.express(value_si), figures);
     match unit.symbol {
         "" => number,
         "°" => format!("{number}°"),

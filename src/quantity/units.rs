@@ -29,7 +29,7 @@ impl Unit {
     }
 
     /// The number in this unit of an SI value.
-    pub fn from_si(&self, value_si: f64) -> f64 {
+    pub fn express(&self, value_si: f64) -> f64 {
         (value_si - self.offset) / self.scale
     }
 }

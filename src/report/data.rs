@@ -98,7 +98,7 @@ impl<'a> FigureData<'a> {
 
     /// A number in the unit shown.
     pub fn shown(&self, si: f64, dimension: Dimension) -> f64 {
-        dimension.shown_unit(self.units).from_si(si)
+        dimension.shown_unit(self.units).express(si)
     }
 
     /// What an axis shows, with its unit.
@@ -124,7 +124,7 @@ impl<'a> FigureData<'a> {
         let mut pieces = pieces(self.t, column);
         let unit = dimension.shown_unit(self.units);
         for point in pieces.iter_mut().flatten() {
-            point.1 = unit.from_si(point.1);
+            point.1 = unit.express(point.1);
         }
         pieces
     }

@@ -228,7 +228,7 @@ fn roof(
 ) -> Result<Option<OpaqueSurface>, Diagnostic> {
     let area_m2 = s.or("roof_area", floor_m2)?;
     let u = s.opt("roof_u_value")?.unwrap_or(house.roof_u);
-    Ok((area_m2 > 0.0).then(|| OpaqueSurface {
+    Ok((area_m2 > 0.0).then_some(OpaqueSurface {
         ua_w_k: area_m2 * u,
         surface: Surface {
             tilt_deg: 0.0,

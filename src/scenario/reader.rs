@@ -208,12 +208,15 @@ pub fn holds(when: &When, spec: &TableSpec, table: Option<&Table>, root: &Table)
 
 /// Whether a key applies: all its conditions hold.
 fn applies(key: &Key, spec: &TableSpec, table: Option<&Table>, root: &Table) -> Option<bool> {
-    let each = key.when.iter().map(|when| holds(when, spec, table, root));
-    each.fold(Some(true), |all, one| match (all, one) {
-        (Some(false), _) | (_, Some(false)) => Some(false),
-        (None, _) | (_, None) => None,
-        _ => Some(true),
-    })
+    let mut all = Some(true);
+    for when in key.when {
+        match holds(when, spec, table, root) {
+            Some(true) => {}
+            Some(false) => return Some(false),
+            None => all = None,
+        }
+    }
+    all
 }
 
 /// The word of a choice, or `true` and `false` of a flag, as written or by default.

@@ -182,7 +182,7 @@ fn standard(s: &Section<'_>) -> Result<Vec<&'static str>, Diagnostic> {
         _ => Vec::new(),
     };
     let wanted = |group: &&str| listed.iter().any(|name| name.text == *group);
-    Ok(GROUPS.into_iter().filter(|group| wanted(&group)).collect())
+    Ok(GROUPS.into_iter().filter(|group| wanted(group)).collect())
 }
 
 #[derive(Clone, Copy, PartialEq)]

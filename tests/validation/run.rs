@@ -41,7 +41,7 @@ pub(super) fn steps(
         "{} is compared from its start",
         s.name
     );
-    engine.begin(&mut state, &mut scratch);
+    engine.begin(&mut state, &scratch);
     let count = |time_s: f64| (time_s / s.run.step_s).round() as u64;
     let (total, every) = (count(s.run.duration_s), count(every_s).max(1));
     let (mut k, mut events) = (0, Vec::new());

@@ -26,7 +26,7 @@ fn room_band(sweep: &Sweep, room: usize, only: Option<usize>, units: UnitSystem)
         let values = sorted(cases.map(|c| c.rooms_c[room * n + k]));
         BandPoint {
             t_s: plan.instants_s[k],
-            quantiles: [0.05, 0.5, 0.95].map(|q| unit.from_si(quantile(&values, q))),
+            quantiles: [0.05, 0.5, 0.95].map(|q| unit.express(quantile(&values, q))),
         }
     };
     (0..n).map(one).collect()
@@ -107,7 +107,7 @@ pub fn tornado_figure(sweep: &Sweep, s: &Summary, units: UnitSystem) -> Option<T
         let values = sorted(sweep.cases.iter().map(|c| c.values[m]));
         let bars = s.strongest(m).into_iter().take(BARS).map(|e| TornadoBar {
             name: s.inputs[e.input].clone(),
-            ends: (unit.from_si(e.thirds.0), unit.from_si(e.thirds.1)),
+            ends: (unit.express(e.thirds.0), unit.express(e.thirds.1)),
             rank_correlation: e.rank_correlation,
         });
         TornadoPanel {
@@ -116,8 +116,8 @@ pub fn tornado_figure(sweep: &Sweep, s: &Summary, units: UnitSystem) -> Option<T
                 "" => planned.title.clone(),
                 symbol => symbol.to_string(),
             },
-            centre: unit.from_si(mean(&values)),
-            limit: planned.limit(0).map(|l| unit.from_si(l.value)),
+            centre: unit.express(mean(&values)),
+            limit: planned.limit(0).map(|l| unit.express(l.value)),
             bars: bars.collect(),
         }
     };

@@ -146,7 +146,7 @@ pub(super) const TEXT_MOST: usize = 200;
 const MANY: usize = 64;
 
 const fn table(path: &'static str, about: &'static str, keys: &'static [Key]) -> TableSpec {
-    let count = (0, if path.len() == 0 { 1 } else { 4 * MANY });
+    let count = (0, if path.is_empty() { 1 } else { 4 * MANY });
     TableSpec {
         path,
         about,

@@ -172,7 +172,7 @@ fn base_value(v: &Variant, key: &str) -> Option<(f64, String)> {
     match default.quantity {
         Some((value_si, dimension)) => {
             let unit = dimension.shown_unit(UnitSystem::Si);
-            Some((unit.from_si(value_si), unit.symbol.to_string()))
+            Some((unit.express(value_si), unit.symbol.to_string()))
         }
         None => split_number(&default.shown).map(|(n, unit)| (n, unit.to_string())),
     }
@@ -275,7 +275,7 @@ pub fn apply(
                     let (base, unit) = base_value(v, key).ok_or_else(|| no_base(v, key))?;
                     let step = scale("K", &unit).unwrap_or(1.0);
                     let bound = |c: f64| match unit_of(&unit, Dimension::Temperature) {
-                        Some(unit) => unit.from_si(c),
+                        Some(unit) => unit.express(c),
                         None => c,
                     };
                     let value = (base + draw * step)
