@@ -43,7 +43,7 @@ fn steps_allocate_nothing(most: u64, at_least: usize) {
             for w in &mut watchers {
                 w.observe(sample, steps as f64);
             }
-            if (k + steps) % 60 == 0 {
+            if (k + steps).is_multiple_of(60) {
                 recorder.record(sample);
             }
         });

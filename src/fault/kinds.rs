@@ -8,8 +8,6 @@ use crate::plant::sun::Surface;
 pub struct About {
     /// Its word in a scenario file.
     pub name: &'static str,
-    /// Keys of `[[fault]]` that it takes, beside the times.
-    pub keys: &'static [&'static str],
     /// What it does to the system.
     pub effect: &'static str,
     /// How it shows in operation.
@@ -48,7 +46,6 @@ macro_rules! kinds {
 kinds! {
     DamperStuck = About {
         name: "damper stuck",
-        keys: &["outlet", "zone", "position", "feedback"],
         effect: "the blade stays where it is, whatever its motor does",
         symptoms: "stuck shut, its room drifts while its zone calls; stuck open, its room follows the other zones' calls",
         test: "open one damper at a time: stuck shut, its room does not respond; stuck open, it responds to every damper",
@@ -71,7 +68,6 @@ kinds! {
     };
     DampersCrossed = About {
         name: "dampers crossed",
-        keys: &["zones", "outlets"],
         effect: "each of two dampers gets the other's command",
         symptoms: "the zone that calls drifts, the other is cooled or heated in its place",
         test: "open one damper at a time: the room of the other zone responds",
@@ -79,7 +75,6 @@ kinds! {
     };
     ReliefStuck = About {
         name: "relief stuck",
-        keys: &["position"],
         effect: "the relief (bypass) damper stays where it is",
         symptoms: "stuck shut, static is high when few zones call; stuck open, all rooms are slow and static is low",
         test: "run the fan at full with one damper open: stuck shut, static is high; stuck open, it is low",
@@ -90,7 +85,6 @@ kinds! {
     };
     ReliefUndersized = About {
         name: "relief undersized",
-        keys: &["flow_fraction"],
         effect: "the relief (bypass) damper passes less at the same pressure",
         symptoms: "static is high with the smallest zones alone, and right with all",
         test: "run the fan at full with the smallest damper alone open: static is high",
@@ -98,7 +92,6 @@ kinds! {
     };
     FilterBlocked = About {
         name: "filter blocked",
-        keys: &["resistance_factor"],
         effect: "the filter has a multiple of its resistance",
         symptoms: "all rooms are slow, static is low, supply air is further from room air",
         test: "measure the pressure before the fan: it is further below that of the room",
@@ -106,7 +99,6 @@ kinds! {
     };
     SensorLost = About {
         name: "sensor lost",
-        keys: &["zone"],
         effect: "the thermostat gives no reading",
         symptoms: "its zone does not call",
         test: "read the thermostat: it shows nothing",
@@ -114,7 +106,6 @@ kinds! {
     };
     SensorFrozen = About {
         name: "sensor frozen",
-        keys: &["zone", "reading"],
         effect: "the thermostat's reading does not change",
         symptoms: "its zone calls without end, or never",
         test: "open its damper: the room responds, the reading does not move",
@@ -122,7 +113,6 @@ kinds! {
     };
     SensorOffset = About {
         name: "sensor offset",
-        keys: &["zone", "offset"],
         effect: "the thermostat reads high or low by a constant",
         symptoms: "its room is off its setpoint by as much, all day",
         test: "hold a thermometer beside the thermostat",
@@ -130,7 +120,6 @@ kinds! {
     };
     SensorInSun = About {
         name: "sensor in sun",
-        keys: &["zone", "rise", "faces", "azimuth", "from", "to"],
         effect: "the thermostat reads high while the sun shines on it",
         symptoms: "its room is too cold at the same hours of every sunny day",
         test: "hold a thermometer in the shade beside the thermostat, at those hours",
@@ -142,7 +131,6 @@ kinds! {
     };
     BusOpen = About {
         name: "damper bus open",
-        keys: &["after_damper"],
         effect: "dampers beyond the break get no command, keep their position and report nothing",
         symptoms: "the zones beyond no longer follow their calls, and their dampers report nothing",
         test: "open one damper at a time: from one channel number on, none moves",
@@ -150,7 +138,6 @@ kinds! {
     };
     RadioLost = About {
         name: "radio lost",
-        keys: &["zone", "fallback_after"],
         effect: "the thermostat's last reading is kept for a time, then its sensor counts as lost",
         symptoms: "its reading stands still, then is gone, and its zone does not call",
         test: "bring the thermostat near its receiver: the reading comes back",
@@ -158,7 +145,6 @@ kinds! {
     };
     WrongMode = About {
         name: "wrong mode",
-        keys: &["stuck_in"],
         effect: "the unit heats when told to cool, or the other way round",
         symptoms: "every room that calls moves away from its setpoint",
         test: "measure supply air while the unit runs: it is on the wrong side of room air",

@@ -336,11 +336,10 @@ fn duct(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
             &format!("insulation = \"{r} m2K/W\""),
         );
         let at = bench(&[("diameter = \"400 mm\"\nlength = \"0.001 mm\"", &run)])?;
-        let (inner, k) = (0.2, 0.04);
+        let (inner, k): (f64, f64) = (0.2, 0.04);
         let outer = inner + r * k;
         // Surface coefficients of 15 and 8 W/(m² K), on the inner face.
-        let resistance: f64 =
-            1.0 / 15.0 + inner / k * (outer / inner).ln() + inner / (outer * 8.0);
+        let resistance: f64 = 1.0 / 15.0 + inner / k * (outer / inner).ln() + inner / (outer * 8.0);
         let ua = 2.0 * PI * inner * length_m / resistance;
         let ntu = ua / (DENSITY * at.outlets[0].flow_m3_s * CP_MOIST);
         let want = 35.0 + (at.unit.supply_c - 35.0) * (-ntu).exp();

@@ -93,7 +93,7 @@ pub(super) const FAULT: TableSpec = table(
         integer("after_damper", "Dampers on the bus that still respond.").within(0.0, 9999.0).when(&[Is("kind", &["damper bus open"])]),
         quantity("fallback_after", Time, "After how long the zone no longer calls.").within(0.0, 86_400.0).common(1800.0)
             .when(&[Is("kind", &["radio lost"])]),
-        choice("stuck_in", &words(&crate::scenario::control::MODES), "The mode it stays in.").unset("the mode when it begins")
+        choice("stuck_in", &words(&crate::scenario::control::MODES), "The mode it stays in.").unset("the opposite of what it is told")
             .when(&[Is("kind", &["wrong mode"])]),
     ],
 );

@@ -179,7 +179,7 @@ fn values_and_defaults_are_read_and_defaults_told_once() {
     );
     assert_eq!(told[2], "filter.at_flow = 350 L/s (the fan's rated flow)");
     assert_eq!(told.len(), 4, "{told:?}");
-    assert_eq!(shown[0].shown_in(UnitSystem::Ip), "0.602195 inH2O");
+    assert_eq!(shown[0].shown_in(UnitSystem::Ip), "0.602 inWC");
 }
 
 #[test]
