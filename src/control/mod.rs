@@ -17,7 +17,6 @@ pub mod actuator;
 pub mod clock;
 mod controller;
 pub mod damper;
-pub mod defaults;
 pub mod fan;
 mod io;
 pub mod mode;

@@ -1,4 +1,4 @@
-//! Weekly time bands: when a zone is in use, and at which setpoints.
+//! Weekly schedule: when a zone is in use, and at which setpoints.
 
 use std::fmt;
 

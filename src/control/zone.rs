@@ -10,7 +10,7 @@ pub use super::regime::Regime;
 use super::thermostat::Differential;
 use super::timetable::{Setpoints, Timetable};
 
-/// What a zone does outside its time bands.
+/// What a zone does outside its schedule.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum OutOfBand {
     /// Never calls; dampers shut.

@@ -10,7 +10,7 @@ use crate::control::damper::{Damper, Modulating, proportional_opening};
 use crate::control::fan::{FanLaw, FanSpec};
 use crate::control::mode::{ModeRule, ModeSpec, Votes};
 use crate::control::optimum_start::{LeadLaw, OptimumStart, exponential_lead_s};
-use crate::control::protection::{Protection, ProtectionAction};
+use crate::control::protection::{Protection, ProtectionAction, Sense};
 use crate::control::relief_pi::ReliefPi;
 use crate::control::sequence::{Opening, Phase, SequenceSpec};
 use crate::control::staging::{DemandRule, Stages, Staging};
@@ -1275,6 +1275,59 @@ proptest! {
         check_runs(&b, &runs)?;
         for n in &b.notices {
             prop_assert!(b.controller.describe(n).ends_with('.'));
+        }
+    }
+}
+
+/// Protections as the key catalogue sets them by default (common practice, no source).
+impl Protection {
+    /// Low supply air while cooling: qualifies in 60 s, blind for the first 120 s (common practice).
+    fn low_supply() -> Self {
+        Self {
+            name: "low supply air".to_owned(),
+            sense: Sense::SupplyLow,
+            trip: 5.0,
+            qualify_s: 60.0,
+            blind_s: 120.0,
+            action: ProtectionAction::StepDownThenOff,
+            reset: 12.0,
+            reset_s: 300.0,
+            lockout_count: 3,
+            lockout_window_s: 3600.0,
+        }
+    }
+
+    /// High supply air while heating: qualifies in 45 s, 240 s to reset (common practice).
+    fn high_supply() -> Self {
+        Self {
+            name: "high supply air".to_owned(),
+            sense: Sense::SupplyHigh,
+            trip: 55.0,
+            qualify_s: 45.0,
+            blind_s: 0.0,
+            action: ProtectionAction::StepDownThenOff,
+            reset: 45.0,
+            reset_s: 240.0,
+            lockout_count: 3,
+            lockout_window_s: 3600.0,
+        }
+    }
+
+    /// High static pressure: `action` after 20 s above 200 Pa, reset 50 Pa lower after 60 s (common
+    /// practice). Several with different actions make a ladder: open the relief, slow the fan, open
+    /// zones, stop.
+    fn high_static(action: ProtectionAction) -> Self {
+        Self {
+            name: "high static pressure".to_owned(),
+            sense: Sense::StaticHigh,
+            trip: 200.0,
+            qualify_s: 20.0,
+            blind_s: 0.0,
+            action,
+            reset: 200.0 - 50.0,
+            reset_s: 60.0,
+            lockout_count: 0,
+            lockout_window_s: 3600.0,
         }
     }
 }

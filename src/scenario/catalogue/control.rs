@@ -3,7 +3,6 @@
 use super::When::{Is, With, Without};
 use super::house::{DAYS, FROM, TO};
 use super::*;
-use crate::control::defaults as known;
 use crate::quantity::Dimension::*;
 use crate::scenario::control as read;
 
@@ -25,24 +24,24 @@ pub(super) const CONTROL: TableSpec = table(
     &[
         choice("mode", &words(&read::RULES), "How the one mode of the unit is chosen."),
         key("lead_zone", Kind::Name("zone", &[]), "The zone that chooses.").when(&[Is("mode", &["lead zone"])]),
-        kelvin("vote_margin", 5.0, "By how much the other mode must win a vote.").known(&known::VOTE_MARGIN_K).when(&[Is("mode", &["weighted vote"])]),
+        kelvin("vote_margin", 5.0, "By how much the other mode must win a vote.").common(0.2).when(&[Is("mode", &["weighted vote"])]),
         choice("initial_mode", &words(&read::MODES), "Mode before the first choice.").or_word("cooling", OWN).when(VOTES),
-        time("mode_qualify", 7200.0, "How long the other mode must be wanted.").known(&known::VOTE_QUALIFY_S).when(VOTES),
-        time("mode_hold", 7200.0, "How long a mode is kept at least.").known(&known::VOTE_QUALIFY_S).when(VOTES),
-        time("mode_change_off", 7200.0, "Off-time between heating and cooling.").known(&known::MODE_CHANGE_OFF_S).when(VOTES),
-        time("maximum_wait", 86_400.0, "Longest wait of a zone for the other mode.").known(&known::MAX_WAIT_S).when(VOTES),
-        time("minimum_run", 3600.0, "Minimum run time of the compressor.").known(&known::MINIMUM_RUN_S),
-        time("minimum_off", 3600.0, "Minimum off-time of the compressor.").known(&known::MINIMUM_OFF_S),
-        time("post_run", 1800.0, "Fan post-run.").known(&known::POST_RUN_S),
+        time("mode_qualify", 7200.0, "How long the other mode must be wanted.").common(600.0).when(VOTES),
+        time("mode_hold", 7200.0, "How long a mode is kept at least.").common(600.0).when(VOTES),
+        time("mode_change_off", 7200.0, "Off-time between heating and cooling.").common(600.0).when(VOTES),
+        time("maximum_wait", 86_400.0, "Longest wait of a zone for the other mode.").common(2700.0).when(VOTES),
+        time("minimum_run", 3600.0, "Minimum run time of the compressor.").or(180.0, "a unit maker's glossary (3 min); compressor guides give 2 min"),
+        time("minimum_off", 3600.0, "Minimum off-time of the compressor.").or(300.0, "a unit maker's glossary (5 min); compressor guides give 180 s"),
+        time("post_run", 1800.0, "Fan post-run.").common(60.0),
         fraction("ready_opening", "Position that counts as open before a start.").within(0.01, 1.0).common(0.5),
-        time("opening_wait", 600.0, "Longest wait for dampers before a start.").known(&known::OPENING_WAIT_S),
-        time("power_up_delay", 600.0, "Longest random delay after power-up.").known(&known::POWER_UP_S),
+        time("opening_wait", 600.0, "Longest wait for dampers before a start.").common(60.0),
+        time("power_up_delay", 600.0, "Longest random delay after power-up.").common(0.0),
         choice("staging", &words(&read::STAGINGS), "What demand is counted by: temperature error, calling zones, or the lesser of both.")
             .or_word("both", "the lesser of demand by error and by weight of the calling zones; common practice, no source"),
         number("staging_gain", "Demand per K of error.").within(0.05, 20.0).or(1.0, "full speed at 1 K of error; common practice, no source"),
         quantity("staging_band", TemperatureDifference, "Error that stands for a stage.").within(0.05, 10.0).common(1.0),
-        time("stage_up_delay", 3600.0, "Delay of a stage up.").known(&known::STAGE_UP_S),
-        time("stage_down_delay", 3600.0, "Delay of a stage down.").known(&known::STAGE_DOWN_S),
+        time("stage_up_delay", 3600.0, "Delay of a stage up.").common(300.0),
+        time("stage_down_delay", 3600.0, "Delay of a stage down.").common(120.0),
         flag("airflow_limit", "Whether capacity is held to what the rooms' air can carry.")
             .or_flag(true, "capacity is held to what the rooms' air can carry; common practice, no source"),
         time("airflow_limit_delay", 3600.0, "Time after a start in which that limit does not act.").common(120.0).when(LIMITED),
@@ -51,8 +50,8 @@ pub(super) const CONTROL: TableSpec = table(
         quantity("maximum_supply_temperature", Temperature, "Warmest supply air that limit allows.").within(25.0, 60.0).common(48.0).when(LIMITED),
         flag("guard", "Whether zones call at guard setpoints outside their schedule.")
             .or_flag(true, "outside their schedule zones still call at guard setpoints"),
-        quantity("overheat_guard", Temperature, "Guard setpoint, cooling.").within(25.0, 60.0).known(&known::OVERHEAT_GUARD_C).when(GUARDED),
-        quantity("frost_guard", Temperature, "Guard setpoint, heating.").within(0.0, 20.0).known(&known::FROST_GUARD_C).when(GUARDED),
+        quantity("overheat_guard", Temperature, "Guard setpoint, cooling.").within(25.0, 60.0).common(32.0).when(GUARDED),
+        quantity("frost_guard", Temperature, "Guard setpoint, heating.").within(0.0, 20.0).common(12.0).when(GUARDED),
     ],
 );
 
@@ -65,7 +64,7 @@ pub(super) const OPTIMUM_START: TableSpec = table(
         number("cooling_rate", "Recovery when cooling, K/h, to begin with.").within(0.1, 20.0).or(1.5, RATE),
         number("heating_rate", "Recovery when heating, K/h, to begin with.").within(0.1, 20.0).or(1.5, RATE),
         fraction("learning", "Weight of each new recovery.").or(0.3, "weight of each new recovery; our own choice"),
-        time("maximum_lead", 6.0 * 3600.0, "Earliest start before the schedule.").known(&known::LEAD_CAP_S),
+        time("maximum_lead", 6.0 * 3600.0, "Earliest start before the schedule.").common(10_800.0),
     ],
 );
 
@@ -81,14 +80,14 @@ pub(super) const THERMOSTAT: TableSpec = table(
     "thermostat",
     "What holds for all thermostats that say nothing else.",
     &[
-        DIFFERENTIAL.known(&known::DIFFERENTIAL_K),
+        DIFFERENTIAL.common(0.5),
         choice("placement", &words(&read::PLACEMENTS), "Where the differential is about the setpoint.")
             .or_word("centred", "half above and half below the setpoint; common practice, no source"),
-        LAG.known(&known::SENSOR_LAG_S),
+        LAG.common(120.0),
         OFFSET.or(0.0, "a true sensor"),
         NOISE.common(0.02),
-        RESOLUTION.known(&known::SENSOR_RESOLUTION_K),
-        SAMPLE.known(&known::SENSOR_SAMPLE_S),
+        RESOLUTION.common(0.1),
+        SAMPLE.common(10.0),
         WALL.or(0.1, "0 to 0.3; common practice, no source"),
     ],
 );
@@ -106,13 +105,13 @@ pub(super) const DAMPERS: TableSpec = table(
     "What holds for all zone dampers that say nothing else, and for their motors, on a bus or wired singly.",
     &[
         DAMPER.or_word("two-position", "the simplest motor; common practice, no source"),
-        BAND.known(&known::PROPORTIONAL_BAND_K),
-        OPENING.known(&known::MINIMUM_OPEN),
+        BAND.common(1.5),
+        OPENING.common(0.15),
         INTEGRAL.or(0.0, "proportional alone"),
-        DEAD_BAND.known(&known::DAMPER_DEAD_BAND),
-        UPDATE.known(&known::DAMPER_UPDATE_S),
-        time("travel_time", 600.0, "Full travel of a motor.").known(&known::ACTUATOR_TRAVEL_S),
-        fraction("motor_dead_band", "Dead band of a motor.").known(&known::ACTUATOR_DEAD_BAND),
+        DEAD_BAND.common(0.05),
+        UPDATE.common(60.0),
+        time("travel_time", 600.0, "Full travel of a motor.").common(90.0),
+        fraction("motor_dead_band", "Dead band of a motor.").common(0.02),
     ],
 );
 
@@ -205,8 +204,8 @@ const fn cutout(c: Cutout) -> [Key; 9] {
 const LOW: Cutout = Cutout {
     dimension: Temperature,
     fitted: true,
-    trip: known::SUPPLY_LOW_TRIP_C.value,
-    re_enable: known::SUPPLY_LOW_RESET_C.value,
+    trip: 5.0,
+    re_enable: 12.0,
     qualify_s: 60.0,
     blind_s: 120.0,
     re_enable_s: 300.0,
@@ -221,13 +220,13 @@ pub(super) const LOW_SUPPLY: TableSpec = table("protection.low_supply", "Low sup
 pub(super) const COIL_FREEZE: TableSpec = table(
     "protection.coil_freeze",
     "Coil freeze, while cooling.",
-    &cutout(Cutout { trip: known::COIL_TRIP_C.value, re_enable: known::COIL_RESET_C.value, qualify_s: 180.0, blind_s: 0.0, re_enable_s: 180.0, action: "off", ..LOW }),
+    &cutout(Cutout { trip: 3.0, re_enable: 7.0, qualify_s: 180.0, blind_s: 0.0, re_enable_s: 180.0, action: "off", ..LOW }),
 );
 
 pub(super) const HIGH_SUPPLY: TableSpec = table(
     "protection.high_supply",
     "High supply air temperature, while heating.",
-    &cutout(Cutout { trip: known::SUPPLY_HIGH_TRIP_C.value, re_enable: known::SUPPLY_HIGH_RESET_C.value, qualify_s: 45.0, blind_s: 0.0, re_enable_s: 240.0, ..LOW }),
+    &cutout(Cutout { trip: 55.0, re_enable: 45.0, qualify_s: 45.0, blind_s: 0.0, re_enable_s: 240.0, ..LOW }),
 );
 
 pub(super) const HIGH_STATIC: TableSpec = table(
@@ -236,8 +235,8 @@ pub(super) const HIGH_STATIC: TableSpec = table(
     &cutout(Cutout {
         dimension: Pressure,
         fitted: false,
-        trip: known::STATIC_HIGH_TRIP_PA.value,
-        re_enable: known::STATIC_HIGH_TRIP_PA.value - 50.0,
+        trip: 200.0,
+        re_enable: 200.0 - 50.0,
         qualify_s: 20.0,
         blind_s: 0.0,
         re_enable_s: 60.0,

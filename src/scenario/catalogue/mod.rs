@@ -23,7 +23,6 @@ mod sound;
 
 pub use show::{key_text, markdown, rows};
 
-use crate::control::defaults::Sourced;
 use crate::quantity::Dimension;
 
 /// "Common practice" with no published source found.
@@ -277,10 +276,6 @@ impl Key {
 
     const fn common(self, value: f64) -> Key {
         self.or(value, COMMON)
-    }
-
-    const fn known(self, default: &Sourced) -> Key {
-        self.or(default.value, default.source)
     }
 
     const fn sourced(self, default: (f64, &'static str)) -> Key {
