@@ -36,8 +36,6 @@
 //! K, everything else plain SI.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
-// TEMPORARY, until what rustc names is deleted.
-#![allow(dead_code, unused_imports)]
 
 mod cli;
 mod control;

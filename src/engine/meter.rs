@@ -54,13 +54,6 @@ pub struct Tally {
 }
 
 impl Tally {
-    /// One flow.
-    pub fn of(flow: f64) -> Tally {
-        Tally {
-            net: flow,
-            throughput: flow.abs(),
-        }
-    }
 
     /// Adds a flow.
     #[inline]

@@ -293,11 +293,6 @@ impl Duct {
     }
 }
 
-/// Heat transfer through a flat insulated wall, W/m²K: `1/U = 1/h_i + R + 1/h_o`.
-pub fn flat_u_w_m2k(insulation_m2k_w: f64, inside_w_m2k: f64, outside_w_m2k: f64) -> f64 {
-    1.0 / (1.0 / inside_w_m2k + insulation_m2k_w + 1.0 / outside_w_m2k)
-}
-
 /// Heat transfer through round insulation, W/m²K on the inner surface:
 /// `1/U = 1/h_i + (r_i/k) ln(r_o/r_i) + r_i/(r_o h_o)`, the thickness being `R k`.
 pub fn round_u_w_m2k(
@@ -311,16 +306,6 @@ pub fn round_u_w_m2k(
     let outer = inner + insulation_m2k_w * conductivity_w_mk;
     let wrap = inner / conductivity_w_mk * (outer / inner).ln();
     1.0 / (1.0 / inside_w_m2k + wrap + inner / (outer * outside_w_m2k))
-}
-
-/// Transfer units of a duct, `U P L / (ṁ c_p)`; infinite at no flow.
-pub fn transfer_units(ua_w_k: f64, mass_flow_kg_s: f64, heat_capacity_j_kgk: f64) -> f64 {
-    ua_w_k / (mass_flow_kg_s.abs() * heat_capacity_j_kgk)
-}
-
-/// Temperature leaving a duct, °C: exponential approach to its surroundings.
-pub fn leaving_temperature_c(entering_c: f64, surroundings_c: f64, transfer_units: f64) -> f64 {
-    surroundings_c + (entering_c - surroundings_c) * (-transfer_units).exp()
 }
 
 #[cfg(test)]

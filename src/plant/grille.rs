@@ -12,52 +12,6 @@ pub struct Grille {
     pub face_area_m2: f64,
 }
 
-/// A usual loss coefficient with its source.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Kind {
-    /// Name as written in scenario files.
-    pub name: &'static str,
-    /// Loss coefficient on the face velocity pressure.
-    pub loss_k: f64,
-    /// Throw constant K of the fully developed zone.
-    pub throw_k: f64,
-    /// Source of the figures.
-    pub source: &'static str,
-}
-
-/// Every kind of grille known by name.
-pub const KINDS: &[Kind] = &[
-    Kind {
-        name: "supply grille",
-        loss_k: 3.0,
-        throw_k: 4.1,
-        source: "loss 2 to 4: common practice, no source; throw: ASHRAE Fundamentals (from memory)",
-    },
-    Kind {
-        name: "free opening",
-        loss_k: 2.8,
-        throw_k: 5.0,
-        source: "loss: sharp edge, 1/0.6²; throw: ASHRAE Fundamentals (from memory)",
-    },
-    Kind {
-        name: "return grille",
-        loss_k: 2.0,
-        throw_k: 4.1,
-        source: "without filter 1.5 to 3: common practice, no source",
-    },
-];
-
-/// Finds a kind of grille by name.
-pub fn kind(name: &str) -> Option<&'static Kind> {
-    KINDS.iter().find(|k| k.name == name)
-}
-
-/// Loss coefficient of a perforated face, `1/(σ C_d)²`, from its free-area ratio and discharge
-/// coefficient.
-pub fn loss_from_free_area(free_area_ratio: f64, discharge: f64) -> f64 {
-    1.0 / (free_area_ratio * discharge).powi(2)
-}
-
 impl Grille {
     /// Face velocity, m/s.
     pub fn face_velocity_m_s(&self, flow_m3_s: f64) -> f64 {

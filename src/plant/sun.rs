@@ -4,9 +4,6 @@ use chrono::{Datelike, NaiveDateTime, Timelike};
 use solar_positioning::time::JulianDate;
 use solar_positioning::{Location, SolarPositions, delta_t};
 
-/// Albedo of ordinary ground, the usual default where nothing better is known (common practice).
-pub const DEFAULT_ALBEDO: f64 = 0.2;
-
 /// Where the centre of the sun stands, in true directions: without refraction.
 ///
 /// Refraction lifts the sun by 0.02° at 40° elevation and 0.16° at 5°: too little to matter to
@@ -202,17 +199,6 @@ pub fn beam_incidence_modifier(cos_incidence: f64) -> f64 {
     let passed_head_on = 1.0 - head_on * head_on;
     let absorbed = (-GLASS_ABSORPTION * (1.0 / cos_in - 1.0)).exp();
     passed / passed_head_on * absorbed
-}
-
-/// The older one-parameter form, `1 − b0 (1/cos θ − 1)` (ASHRAE Standard 93), held within 0 and 1.
-///
-/// `b0` 0.05 comes near one clear pane up to 60°, 0.10 near two (common practice, no source).
-#[must_use]
-pub fn beam_incidence_modifier_b0(cos_incidence: f64, b0: f64) -> f64 {
-    if cos_incidence <= 0.0 {
-        return 0.0;
-    }
-    (1.0 - b0 * (1.0 / cos_incidence - 1.0)).clamp(0.0, 1.0)
 }
 
 #[cfg(test)]

@@ -109,13 +109,6 @@ impl Column {
         }
     }
 
-    /// The same at least so many columns wide.
-    pub fn at_least(self, columns: u16) -> Column {
-        Column {
-            width: Some(ColumnConstraint::LowerBoundary(Width::Fixed(columns))),
-            ..self
-        }
-    }
 }
 
 /// A table: its columns and its rows. A cell's dimension is that of its column, or, in tables of

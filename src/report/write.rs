@@ -253,11 +253,6 @@ impl Staged {
         self.directory.path()
     }
 
-    /// Where the result will be.
-    pub fn final_path(&self) -> &Path {
-        &self.path
-    }
-
     /// Writes one file, given as a path within the result; directories are made as needed.
     ///
     /// # Errors

@@ -82,11 +82,6 @@ pub const KINDS: &[Kind] = &[
     },
 ];
 
-/// Finds a kind of damper by name.
-pub fn kind(name: &str) -> Option<&'static Kind> {
-    KINDS.iter().find(|k| k.name == name)
-}
-
 const fn blade(contraction: f64, exponent: f64, fixed_c: f64, own_leak: Option<f64>) -> Form {
     Form::Blade(Blade {
         contraction,

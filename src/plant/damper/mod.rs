@@ -13,7 +13,7 @@ pub mod characterised;
 mod kinds;
 mod leakage;
 
-pub use kinds::{KINDS, Kind, kind};
+pub use kinds::{KINDS, Kind};
 pub use leakage::LeakageClass;
 
 use super::network::LinearQuadratic;
@@ -134,16 +134,6 @@ impl Damper {
     pub fn pressure_loss_pa(&self, flow_m3_s: f64, opening: f64, density_kg_m3: f64) -> f64 {
         self.resistance(opening, density_kg_m3) * flow_m3_s * flow_m3_s.abs()
     }
-}
-
-/// Flow through a branch as a share of its open flow, for a conductance that is `inherent` of the
-/// open one, and `authority` the damper's open share of the branch's pressure drop:
-/// `f/√(N + (1 − N)f²)`.
-pub fn installed_flow(inherent: f64, authority: f64) -> f64 {
-    if inherent <= 0.0 {
-        return 0.0;
-    }
-    inherent / (authority + (1.0 - authority) * inherent * inherent).sqrt()
 }
 
 #[cfg(test)]

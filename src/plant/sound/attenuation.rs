@@ -15,9 +15,6 @@ pub const LINED_LIMIT_DB: f64 = 40.0;
 /// Longest lined flexible duct that counts, m (common practice): loss a metre falls off beyond.
 pub const FLEXIBLE_LIMIT_M: f64 = 3.7;
 
-/// Length of lined flexible duct where nothing is said, m.
-pub const DEFAULT_FLEXIBLE_M: f64 = 3.0;
-
 /// One piece of the way from the fan, or from a damper, to an opening. Lengths in m.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Element {

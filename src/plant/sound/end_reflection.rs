@@ -11,8 +11,6 @@ use super::octave::{OCTAVE_HZ, Octaves, SOUND_SPEED_M_S};
 pub enum Mounting {
     /// Flush in a wall or ceiling.
     Flush,
-    /// In free space, well away from any surface.
-    Free,
 }
 
 /// End reflection loss per octave, dB, of an opening of `area_m2`: take the grille face, which

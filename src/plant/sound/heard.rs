@@ -121,11 +121,6 @@ impl SoundMean {
         }
     }
 
-    /// Seconds since the last [`SoundMean::restart`].
-    pub fn seconds(&self) -> f64 {
-        self.seconds
-    }
-
     /// Mean of a room so far; silence before the first second or for a room that is not there.
     pub fn mean(&mut self, room: usize) -> Heard {
         self.settle();

@@ -30,8 +30,6 @@ pub use chain::{
 pub const UNCERTAINTY_MEASURED_FAN_DBA: f64 = 5.0;
 /// Expected error of a room level without one, dB(A), about 68 % (own judgement).
 pub const UNCERTAINTY_DBA: f64 = 8.0;
-/// Expected error of the difference between two states of one system, dB, about 68 %.
-pub const UNCERTAINTY_OF_CHANGE_DB: f64 = 2.5;
 
 /// Where sound in a room comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

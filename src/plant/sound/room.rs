@@ -16,21 +16,3 @@ pub fn furnished_room_db(distance_m: f64, volume_m3: f64) -> Octaves {
     let distance = distance_m.max(NEAREST_M);
     OCTAVE_HZ.map(|f| 12.0 - 10.0 * distance.log10() - 5.0 * volume_m3.log10() - 3.0 * f.log10())
 }
-
-/// `Lp − Lw` per octave, dB, by the classical diffuse field: for bare or wet rooms, or nearer
-/// than 1 m.
-///
-/// `directivity` is 2 for an outlet in a surface and 4 at an edge; `surface_m2` the whole inner
-/// surface; `absorption` its mean coefficient per octave, between 0 and 1.
-pub fn classical_room_db(
-    distance_m: f64,
-    directivity: f64,
-    surface_m2: f64,
-    absorption: &Octaves,
-) -> Octaves {
-    let direct = directivity / (4.0 * std::f64::consts::PI * distance_m * distance_m);
-    absorption.map(|a| {
-        let room_constant = surface_m2 * a / (1.0 - a);
-        10.0 * (direct + 4.0 / room_constant).log10()
-    })
-}
