@@ -12,6 +12,13 @@ pub use crate::plant::air::vapour_pressure_pa;
 pub const W_M2_PER_MET: f64 = 58.15;
 /// Square metre kelvins per watt in one clo.
 pub const M2_K_W_PER_CLO: f64 = 0.155;
+/// Vapour pressure from relative humidity (0 to 1) by the saturation formula that ISO 7730 Annex D
+/// carries with it, Pa. For comparison with its table; a run knows the humidity ratio.
+#[must_use]
+#[cfg(test)]
+pub fn vapour_pressure_of_rh_pa(rh: f64, t_air_c: f64) -> f64 {
+    rh * 1000.0 * (16.6536 - 4030.183 / (t_air_c + 235.0)).exp()
+}
 
 /// What a person's heat balance depends on.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -78,6 +85,12 @@ pub struct Vote {
 }
 
 impl Vote {
+    /// The vote, if the standard stands behind it.
+    #[must_use]
+    #[cfg(test)]
+    pub fn valid_pmv(&self) -> Option<f64> {
+        self.out_of_range.is_none().then_some(self.pmv)
+    }
 }
 
 /// Predicted percentage of dissatisfied people for a vote (ISO 7730 eq. 5).

@@ -84,6 +84,23 @@ impl<'a> SummaryMeasure<'a> {
     }
 }
 
+/// Writes everything a run leaves to `out/<scenario>/` and returns that folder. `figures` may be
+/// left out for speed.
+///
+/// # Errors
+/// The folder cannot be written; the last good result is then in place as before.
+#[cfg(test)]
+pub fn write(
+    out: &Path,
+    scenario: &Scenario,
+    outcome: &Outcome,
+    units: UnitSystem,
+    figures: bool,
+) -> Result<PathBuf, ResultsError> {
+    let staged = OutputDir::stage(out.join(&scenario.name))?;
+    write_into(staged, scenario, outcome, units, figures)
+}
+
 /// The same into a folder already staged, where a [`LongTables`] may have written the tables.
 ///
 /// # Errors

@@ -10,7 +10,9 @@ mod path;
 #[cfg(test)]
 mod tests;
 
-pub use load::{MAX_BYTES, MAX_DEPTH, load, load_embedded, load_text};
+pub use load::{load, load_embedded};
+#[cfg(test)]
+pub use load::{MAX_BYTES, MAX_DEPTH, load_text};
 use load::{Reading, node};
 use path::{Missing, descend, list_item, remove, steps};
 

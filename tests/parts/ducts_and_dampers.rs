@@ -3,12 +3,12 @@
 //! `reference/air_checks.json` was computed with the `fluids` library 1.3.1 (ducts) and from the
 //! damper formula itself; the loss tables are named beside each test.
 
-use crate::plant::damper::{self, Damper, LeakageClass, installed_flow};
+use crate::plant::damper::{self, Damper, LeakageClass};
 use crate::plant::duct::{
-    self, Air, Duct, Section, compression_factor, flat_u_w_m2k, friction_colebrook,
-    friction_factor, friction_haaland, leaving_temperature_c, round_u_w_m2k, transfer_units,
+    self, Air, Duct, Section, compression_factor, friction_colebrook,
+    friction_factor, friction_haaland, round_u_w_m2k,
 };
-use crate::plant::grille::{Grille, loss_from_free_area};
+use crate::plant::grille::Grille;
 use serde_json::Value;
 use std::f64::consts::PI;
 
@@ -41,6 +41,10 @@ const DUCTS: [[f64; 6]; 10] = [
     [315.0, 400.0, 107192.0, 0.0191975, 0.0189287, 0.963348],
     [400.0, 500.0, 105517.0, 0.0189563, 0.0186872, 0.450158],
 ];
+
+fn kind(name: &str) -> &'static damper::Kind {
+    damper::KINDS.iter().find(|k| k.name == name).unwrap()
+}
 
 #[test]
 fn friction_agrees_with_the_fluids_library() {
@@ -141,56 +145,17 @@ fn materials_have_sources() {
 }
 
 #[test]
-fn duct_heat_gain() {
-    // Worked example of the reference sheet: D 250 mm, 10 m, 150 L/s, 13 °C in, 45 °C around.
-    let (mass, cp, inner) = (0.15 * 1.2, 1006.0, PI * 0.25 * 10.0);
-    for (r, flat, flat_ntu, flat_out, flat_gain, round, round_ntu, round_out, round_gain) in [
-        (
-            0.6, 1.26316, 0.0547869, 14.706021, 308.93, 1.38815, 0.0602081, 14.869807, 338.58,
-        ),
-        (
-            1.0, 0.839161, 0.0363969, 14.143760, 207.11, 0.971852, 0.0421521, 14.320835, 239.18,
-        ),
-        (
-            1.5, 0.591133, 0.0256392, 13.810026, 146.68, 0.726608, 0.0315152, 13.992760, 179.77,
-        ),
-    ] {
-        for (u, want_u, ntu, out, gain) in [
-            (
-                flat_u_w_m2k(r, 15.0, 8.0),
-                flat,
-                flat_ntu,
-                flat_out,
-                flat_gain,
-            ),
-            (
-                round_u_w_m2k(0.25, r, 0.04, 15.0, 8.0),
-                round,
-                round_ntu,
-                round_out,
-                round_gain,
-            ),
-        ] {
-            close(u, want_u, 3e-6);
-            let units = transfer_units(u * inner, mass, cp);
-            close(units, ntu, 3e-6);
-            let leaving = leaving_temperature_c(13.0, 45.0, units);
-            close(leaving, out, 1e-7);
-            close(mass * cp * (leaving - 13.0), gain, 3e-5);
-        }
+fn conductance_of_an_insulated_round_duct() {
+    // Worked example of the reference sheet: D 250 mm, insulation of 0.04 W/(m K), films of 15 and
+    // 8 W/(m² K). What it does to the air is held by the validation's duct rows, through the engine.
+    for (r, want) in [(0.6, 1.38815), (1.0, 0.971852), (1.5, 0.726608)] {
+        close(round_u_w_m2k(0.25, r, 0.04, 15.0, 8.0), want, 3e-6);
     }
-    let u = flat_u_w_m2k(1.0, 15.0, 8.0);
-    for (q, out) in [(0.05, 16.310100), (0.02, 20.644468)] {
-        let units = transfer_units(u * inner, q * 1.2, cp);
-        close(leaving_temperature_c(13.0, 45.0, units), out, 1e-7);
-    }
-    let still = transfer_units(u * inner, 0.0, cp);
-    close(leaving_temperature_c(13.0, 45.0, still), 45.0, 0.0);
 }
 
 #[test]
 fn default_damper_against_its_check_table() {
-    let round = damper::kind("round").unwrap();
+    let round = kind("round");
     let damper = Damper::new(round.form, 0.03, LeakageClass::Class2).unwrap();
     for row in checks()["damper"].as_array().unwrap() {
         let get = |key: &str| row[key].as_f64().unwrap();
@@ -213,7 +178,7 @@ fn dampers_of_the_network_vectors() {
         (0.15, 0.0, 200140609.7),
         (0.25, 0.25, 110752.9102),
     ] {
-        let form = damper::kind("round").unwrap().form;
+        let form = kind("round").form;
         let damper = Damper::new(form, 0.25 * PI * d * d, LeakageClass::Class2).unwrap();
         close(damper.resistance(opening, 1.2), want, 1e-9);
     }
@@ -223,7 +188,7 @@ fn dampers_of_the_network_vectors() {
 fn leakage_classes_at_closed() {
     // EN 1751 classes: closed loss, and leakage of a 200 mm damper at 50 Pa in L/s.
     let area = 0.25 * PI * 0.04;
-    let form = damper::kind("round").unwrap().form;
+    let form = kind("round").form;
     for (class, c, leak, digits) in [
         (LeakageClass::Class1, 4167.0, 4.44, 0.005),
         (LeakageClass::Class2, 104_167.0, 0.889, 0.0005),
@@ -275,7 +240,7 @@ fn kinds_follow_the_published_tables() {
         ("single blade", &d, 0.275),
         ("single blade, leaky", &d, 0.075),
     ] {
-        let form = damper::kind(name).unwrap().form;
+        let form = kind(name).form;
         let damper = Damper::new(form, 0.03, LeakageClass::Class2).unwrap();
         let mut worst = 0.0_f64;
         for &(angle, c) in table {
@@ -284,28 +249,6 @@ fn kinds_follow_the_published_tables() {
         }
         println!("{name}: within {:.1} % of flow", 100.0 * worst);
         assert!(worst < flow, "{name} strays by {worst}");
-    }
-}
-
-#[test]
-fn authority_distorts_the_characteristic() {
-    // Reference sheet; the last row is the default damper installed with N = 0.02.
-    close(installed_flow(0.5, 0.1), 0.877058, 1e-6);
-    assert!((installed_flow(0.1, 0.05) - 0.410).abs() < 5e-4);
-    close(installed_flow(0.25, 0.25), 0.4588, 2e-4);
-    let form = damper::kind("round").unwrap().form;
-    let damper = Damper::new(form, 0.03, LeakageClass::Class2).unwrap();
-    for (u, want, digits) in [
-        (0.1, 0.024, 5e-4),
-        (0.2, 0.082, 5e-4),
-        (0.3, 0.19, 5e-3),
-        (0.4, 0.35, 5e-3),
-        (0.5, 0.54, 5e-3),
-        (0.6, 0.72, 5e-3),
-        (0.8, 0.94, 5e-3),
-    ] {
-        let got = installed_flow(damper.conductance(u) / damper.conductance(1.0), 0.02);
-        assert!((got - want).abs() <= digits, "{got} is not {want} at {u}");
     }
 }
 
@@ -326,7 +269,6 @@ fn grilles_and_throw() {
         close(grille.pressure_loss_pa(v * 0.03, &air), want, 1e-12);
         close(grille.law(&air).drop_pa(-v * 0.03), -want, 1e-12);
     }
-    assert!((loss_from_free_area(0.7, 0.7) - 4.2).abs() < 0.05);
     // ASHRAE Fundamentals, from memory: K 4.1, 60 L/s through 0.03 m².
     assert!((grille.throw_m(0.06, 4.1, 0.25) - 5.68).abs() < 0.005);
     assert!((grille.throw_m(0.06, 4.1, 0.5) - 2.84).abs() < 0.005);

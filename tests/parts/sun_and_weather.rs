@@ -5,7 +5,7 @@
 
 use crate::plant::air::{SaturationTable, dew_point_c, relative_humidity};
 use crate::plant::sun::{
-    Sun, Surface, beam_incidence_modifier, beam_incidence_modifier_b0, irradiance_on, sun_position,
+    Sun, Surface, beam_incidence_modifier, irradiance_on, sun_position,
 };
 use crate::plant::weather::{
     ClearSky, ClearSkyTable, DesignDay, DesignDayInput, Sample, Season, Series, Site, Sky, Weather,
@@ -151,22 +151,9 @@ fn incidence_modifiers_agree() {
             number(&row["physical_n1526_K4_L2mm"]),
             1e-6,
         );
-        near(
-            "b0",
-            beam_incidence_modifier_b0(cos, 0.05),
-            number(&row["ashrae_b0_005"]),
-            1e-6,
-        );
-        near(
-            "b0",
-            beam_incidence_modifier_b0(cos, 0.10),
-            number(&row["ashrae_b0_010"]),
-            1e-6,
-        );
     }
     assert_eq!(beam_incidence_modifier(-0.3), 0.0);
     assert!(beam_incidence_modifier(1e-9) < 1e-6);
-    assert_eq!(beam_incidence_modifier_b0(1e-9, 0.1), 0.0);
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::attenuation::{Element, path_loss_db};
 use super::damper::{DamperSize, DamperSource};
-use super::end_reflection::{Mounting, end_reflection_db};
+use super::end_reflection::end_reflection_db;
 use super::fan::{self, FanSpec};
 use super::grille::{GrilleSource, GrilleSpec};
 use super::octave::{Octaves, add, db_to_energy, dba, scaled, to_energy};
@@ -361,7 +361,7 @@ impl RoomSound {
 
 fn gains(path: &[Element], grille: &GrilleSpec, distance_m: f64, room: &RoomSpec) -> Gains {
     let face = to_energy(&furnished_room_db(distance_m, room.volume_m3));
-    let reflected_db = end_reflection_db(grille.area_m2, Mounting::Flush);
+    let reflected_db = end_reflection_db(grille.area_m2);
     let opening = times(&face, &reflected_db.map(|l| db_to_energy(-l)));
     Gains {
         path: times(&opening, &kept(path)),

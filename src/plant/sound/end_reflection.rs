@@ -6,21 +6,12 @@
 
 use super::octave::{OCTAVE_HZ, Octaves, SOUND_SPEED_M_S};
 
-/// How the opening sits in the room.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mounting {
-    /// Flush in a wall or ceiling.
-    Flush,
-}
-
 /// End reflection loss per octave, dB, of an opening of `area_m2`: take the grille face, which
 /// gives less loss than the duct behind it and so errs on the loud side.
-pub fn end_reflection_db(area_m2: f64, mounting: Mounting) -> Octaves {
+pub fn end_reflection_db(area_m2: f64) -> Octaves {
     let diameter_m = (4.0 * area_m2 / std::f64::consts::PI).sqrt();
-    let a = match mounting {
-        Mounting::Flush => 0.7,
-        Mounting::Free => 1.0,
-    };
+    // Flush in a wall or ceiling.
+    let a = 0.7;
     OCTAVE_HZ.map(|f| {
         let ratio = a * SOUND_SPEED_M_S / (std::f64::consts::PI * f * diameter_m);
         10.0 * (1.0 + ratio * ratio).log10()

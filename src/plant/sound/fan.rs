@@ -8,6 +8,10 @@ use std::sync::LazyLock;
 
 use super::octave::{Octaves, band_of, db_to_energy};
 
+/// dB from (cfm, in. w.g.) to (m³/s, Pa) in `10 lg Q + 20 lg p`, computed from the units.
+#[cfg(test)]
+const FROM_CFM_INWG_DB: f64 = -14.67;
+
 /// Specific sound power levels of a kind of fan: Lw at 1 m³/s and 1 Pa.
 ///
 /// Published sets for one kind disagree by up to 10 dB in an octave, worth about 7 dB(A) in a
@@ -32,6 +36,31 @@ pub const BACKWARD_CURVED: SpecificLevels = SpecificLevels {
     levels_db: [36.0, 34.0, 31.0, 29.0, 27.0, 24.0, 21.0, 18.0],
     blade_increment_db: 3.0,
 };
+
+#[cfg(test)]
+const fn from_imperial(mut levels_db: Octaves, blade_increment_db: f64) -> SpecificLevels {
+    let mut i = 0;
+    while i < levels_db.len() {
+        levels_db[i] += FROM_CFM_INWG_DB;
+        i += 1;
+    }
+    SpecificLevels {
+        levels_db,
+        blade_increment_db,
+    }
+}
+
+/// Lower published forward-curved set (ASHRAE Handbook, 1980s and 1990s; from memory; 8 kHz
+/// extrapolated here). With [`FORWARD_CURVED_UPPER`] it shows how far the method can be trusted.
+#[cfg(test)]
+pub const FORWARD_CURVED_LOWER: SpecificLevels =
+    from_imperial([47.0, 43.0, 39.0, 33.0, 28.0, 25.0, 23.0, 20.0], 2.0);
+
+/// Upper published forward-curved set (1970s; from memory).
+#[cfg(test)]
+pub const FORWARD_CURVED_UPPER: SpecificLevels =
+    from_imperial([53.0, 53.0, 43.0, 36.0, 36.0, 31.0, 26.0, 21.0], 2.0);
+
 
 /// What is known of the fan's sound.
 #[derive(Debug, Clone, PartialEq)]
@@ -115,6 +144,16 @@ const CORRECTION_MAX_DB: f64 = 15.0;
 const CORRECTION_SLOPE_DB: f64 = 34.0;
 const RATIO_QUIET: f64 = 0.957;
 const RATIO_LOUD: f64 = RATIO_QUIET - CORRECTION_MAX_DB / CORRECTION_SLOPE_DB;
+
+/// Correction for running away from peak efficiency, dB: `min(15, 34 max(0, 0.957 − r))` with `r`
+/// the static efficiency over its peak.
+///
+/// Our own fit through the steps of the published table (0 dB from 90 %, 3 from 85, 6 from 75, 9
+/// from 65, 12 from 55, 15 from 50), within 0.5 dB at the middle of each.
+#[cfg(test)]
+pub fn efficiency_correction_db(ratio: f64) -> f64 {
+    (CORRECTION_SLOPE_DB * (RATIO_QUIET - ratio).max(0.0)).min(CORRECTION_MAX_DB)
+}
 
 const ROWS: usize = 64;
 

@@ -9,6 +9,10 @@ pub type Octaves = [f64; 8];
 /// Nominal mid-band frequencies, Hz.
 pub const OCTAVE_HZ: Octaves = [63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
 
+/// A-weighting, dB (IEC 61672-1; the table of python-acoustics 0.2.6 is the same).
+#[cfg(test)]
+pub const A_WEIGHT_DB: Octaves = [-26.2, -16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1];
+
 /// A-weighting as energy factors, `10^(A_WEIGHT_DB / 10)`.
 pub const A_WEIGHT: Octaves = [
     0.002_398_832_919_019_490_7,
@@ -71,6 +75,12 @@ pub fn scaled(energy: &Octaves, factor: f64) -> Octaves {
         *product *= factor;
     }
     product
+}
+
+/// Energy sum of levels, dB: two equal levels give 3 dB more, none gives minus infinity.
+#[cfg(test)]
+pub fn sum_levels_db(levels_db: impl IntoIterator<Item = f64>) -> f64 {
+    energy_to_db(levels_db.into_iter().map(db_to_energy).sum())
 }
 
 /// A-weighted energy of band energies: no logarithm, so fit for every step.

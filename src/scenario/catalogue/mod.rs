@@ -21,7 +21,9 @@ mod tests;
 #[rustfmt::skip] // One line a key.
 mod sound;
 
-pub use show::{key_text, markdown, rows};
+#[cfg(test)]
+pub use show::markdown;
+pub use show::{key_text, rows};
 
 use crate::quantity::Dimension;
 

@@ -134,6 +134,7 @@ pub fn rows(table: &TableSpec, system: UnitSystem) -> Vec<[String; 4]> {
 }
 
 /// The whole catalogue as Markdown, as `scenarios/KEYS.md` has it.
+#[cfg(test)]
 pub fn markdown() -> String {
     let mut text = String::from(
         "# Keys of a scenario\n\n\

@@ -25,6 +25,7 @@ pub fn load(path: impl AsRef<Path>) -> Result<Tree, Diagnostic> {
 ///
 /// # Errors
 /// As [`load`].
+#[cfg(test)]
 pub fn load_text(name: &str, text: &str) -> Result<Tree, Diagnostic> {
     load_embedded(name, &[(name, text)])
 }
