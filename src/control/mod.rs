@@ -37,10 +37,14 @@ pub mod timetable;
 mod unit;
 pub mod zone;
 
-pub use action::{Action, ActionError, Hold};
-pub use clock::{Calendar, Clock};
+#[cfg(test)]
+pub use action::ActionError;
+pub use action::{Action, Hold};
+pub use clock::Calendar;
 pub use controller::{ControlState, Controller};
-pub use io::{Commands, Readings, UnitDemand};
+pub use io::{Commands, Readings};
 pub use mode::Mode;
-pub use notice::{Cause, Notice, NoticeKind};
+#[cfg(test)]
+pub use notice::Cause;
+pub use notice::{Notice, NoticeKind};
 pub use spec::{ChannelOwner, ControlError, ControllerSpec};

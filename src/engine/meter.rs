@@ -54,7 +54,6 @@ pub struct Tally {
 }
 
 impl Tally {
-
     /// Adds a flow.
     #[inline]
     pub fn add(&mut self, flow: f64) {

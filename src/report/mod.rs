@@ -42,6 +42,7 @@ mod write;
 
 pub use bands::{BandPanel, BandPoint, BandSheet, bands};
 pub use data::FigureData;
+#[cfg(test)]
 pub use raster::PNG_SCALE;
 pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
 pub use units::{Quantity, UnitSystem};

@@ -2,12 +2,12 @@
 
 use std::fs::File;
 use std::io::{BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use serde::Serialize;
 
 use super::table::{Table, Value};
-use super::{FigureError, OutputDir, OutputError, Staged, UnitSystem, draw_all};
+use super::{FigureError, OutputError, Staged, UnitSystem, draw_all};
 use crate::control::Calendar;
 use crate::engine::event::Event;
 use crate::engine::meter::Closure;
@@ -91,13 +91,13 @@ impl<'a> SummaryMeasure<'a> {
 /// The folder cannot be written; the last good result is then in place as before.
 #[cfg(test)]
 pub fn write(
-    out: &Path,
+    out: &std::path::Path,
     scenario: &Scenario,
     outcome: &Outcome,
     units: UnitSystem,
     figures: bool,
 ) -> Result<PathBuf, ResultsError> {
-    let staged = OutputDir::stage(out.join(&scenario.name))?;
+    let staged = super::OutputDir::stage(out.join(&scenario.name))?;
     write_into(staged, scenario, outcome, units, figures)
 }
 

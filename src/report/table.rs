@@ -2,7 +2,7 @@
 //! the table that a file holds.
 
 use comfy_table::{
-    Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table as Grid, Width, presets,
+    Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table as Grid, presets,
 };
 
 use super::UnitSystem;
@@ -108,7 +108,6 @@ impl Column {
             ..self
         }
     }
-
 }
 
 /// A table: its columns and its rows. A cell's dimension is that of its column, or, in tables of

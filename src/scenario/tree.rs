@@ -10,10 +10,10 @@ mod path;
 #[cfg(test)]
 mod tests;
 
-pub use load::{load, load_embedded};
 #[cfg(test)]
-pub use load::{MAX_BYTES, MAX_DEPTH, load_text};
+pub use load::load_text;
 use load::{Reading, node};
+pub use load::{load, load_embedded};
 use path::{Missing, descend, list_item, remove, steps};
 
 /// A value and where it was written.

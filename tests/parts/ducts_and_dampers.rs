@@ -5,8 +5,8 @@
 
 use crate::plant::damper::{self, Damper, LeakageClass};
 use crate::plant::duct::{
-    self, Air, Duct, Section, compression_factor, friction_colebrook,
-    friction_factor, friction_haaland, round_u_w_m2k,
+    self, Air, Duct, Section, compression_factor, friction_colebrook, friction_factor,
+    friction_haaland, round_u_w_m2k,
 };
 use crate::plant::grille::Grille;
 use serde_json::Value;

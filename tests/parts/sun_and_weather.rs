@@ -4,9 +4,7 @@
 //! ASHRAE clear sky worked in Python from the published exponents.
 
 use crate::plant::air::{SaturationTable, dew_point_c, relative_humidity};
-use crate::plant::sun::{
-    Sun, Surface, beam_incidence_modifier, irradiance_on, sun_position,
-};
+use crate::plant::sun::{Sun, Surface, beam_incidence_modifier, irradiance_on, sun_position};
 use crate::plant::weather::{
     ClearSky, ClearSkyTable, DesignDay, DesignDayInput, Sample, Season, Series, Site, Sky, Weather,
     WeatherError, air_mass, extraterrestrial_w_m2, file, tmy3,

@@ -185,7 +185,10 @@ fn dampers(out: &mut Vec<Row>) -> Result<(), ReferenceError> {
         include_str!("../reference/air_checks.json"),
     )?;
     let kind = |name: &str| {
-        damper::KINDS.iter().find(|k| k.name == name).ok_or_else(|| ReferenceError::Missing(format!("damper {name}")))
+        damper::KINDS
+            .iter()
+            .find(|k| k.name == name)
+            .ok_or_else(|| ReferenceError::Missing(format!("damper {name}")))
     };
     let of = |name: &str, area: f64| {
         Damper::new(kind(name)?.form, area, LeakageClass::Class2).map_err(refused(name))

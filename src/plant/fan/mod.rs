@@ -5,9 +5,9 @@ mod drive;
 mod monotone_cubic;
 mod power;
 
-pub use curve::{FanCurve, FanCurveError, GENERIC_SHUT_OFF};
+pub use curve::FanCurve;
 pub use drive::{Drive, Limits};
-pub use power::{PowerCurve, PowerCurveError};
+pub use power::PowerCurve;
 
 use super::network::LinearQuadratic;
 use std::sync::Arc;
@@ -194,6 +194,7 @@ fn invert(f: impl Fn(f64) -> (f64, f64), target: f64, guess: f64, scale: f64) ->
 
 #[cfg(test)]
 mod tests {
+    use super::curve::FanCurveError;
     use super::*;
     use proptest::prelude::*;
 

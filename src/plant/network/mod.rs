@@ -10,7 +10,7 @@ mod finish;
 mod solve;
 
 pub use element::{BladeLaw, Law, LinearQuadratic, Power};
-pub use solve::{NetworkError, Solved};
+pub use solve::NetworkError;
 
 use crate::math::clone_in_place;
 use crate::math::sparse_lu::SparseLu;

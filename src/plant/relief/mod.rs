@@ -9,7 +9,7 @@ mod motorised;
 mod weighted_blade;
 
 pub use motorised::MotorisedRelief;
-pub use weighted_blade::{WeightedBlade, WeightedBladeError};
+pub use weighted_blade::WeightedBlade;
 
 /// What relieves the supply plenum.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

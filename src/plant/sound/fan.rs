@@ -61,7 +61,6 @@ pub const FORWARD_CURVED_LOWER: SpecificLevels =
 pub const FORWARD_CURVED_UPPER: SpecificLevels =
     from_imperial([53.0, 53.0, 43.0, 36.0, 36.0, 31.0, 26.0, 21.0], 2.0);
 
-
 /// What is known of the fan's sound.
 #[derive(Debug, Clone, PartialEq)]
 pub enum FanSpec {

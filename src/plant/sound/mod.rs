@@ -21,9 +21,11 @@ pub mod room;
 
 use octave::{Octaves, a_energy, add, dba};
 
+#[cfg(test)]
+pub use chain::SoundError;
 pub use chain::{
     DamperPosition, Operating, OutletOperating, OutletSpec, ReliefSpec, ReturnSpec, RoomSpec,
-    SoundError, SoundModel, SoundSpec,
+    SoundModel, SoundSpec,
 };
 
 /// Expected error of a room level with a measured fan spectrum, dB(A), about 68 % (own judgement).

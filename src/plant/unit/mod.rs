@@ -22,11 +22,13 @@ mod state;
 mod surface_map;
 
 pub use airflow::{Airflow, BypassLaw};
-pub use cooling::{AIR_KG_S_PER_KW, CoilMemory, CoolingCoil, SURFACE_FLOOR_C};
+pub use cooling::{AIR_KG_S_PER_KW, CoilMemory, CoolingCoil};
 pub use curve::{Biquadratic, CubicModifier, Range};
-pub use heating::{Frost, HeatingCurves, SpeedCurve};
+#[cfg(test)]
+pub use heating::Frost;
+pub use heating::HeatingCurves;
 pub use machine::{Unit, UnitKind};
 pub use state::{
     CoilState, Mode, UnitCommand, UnitError, UnitInlet, UnitOutput, UnitState, UnitStep,
 };
-pub use surface_map::{SurfaceMap, SurfaceSlice};
+pub use surface_map::SurfaceMap;

@@ -10,9 +10,11 @@ mod head;
 mod series;
 pub mod tmy3;
 
-pub use clear_sky::{ClearSky, ClearSkyIrradiance, ClearSkyTable, air_mass, extraterrestrial_w_m2};
-pub use design_day::{DesignDay, DesignDayInput, FRACTION_OF_RANGE, Season, Sky};
-pub use error::{Place, WeatherError};
+pub use clear_sky::ClearSky;
+#[cfg(test)]
+pub use clear_sky::{ClearSkyTable, air_mass, extraterrestrial_w_m2};
+pub use design_day::{DesignDay, DesignDayInput, Season, Sky};
+pub use error::WeatherError;
 pub use series::Series;
 
 use crate::plant::air::{self, MoistAir};

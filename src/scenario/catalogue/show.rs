@@ -1,7 +1,6 @@
 //! The catalogue as people read it: in a terminal and as Markdown.
 
-use super::constants::CONSTANTS;
-use super::{Default, Key, Kind, TABLES, TableSpec, When, quoted};
+use super::{Default, Key, Kind, TableSpec, When, quoted};
 use crate::quantity::{self, Dimension, UnitSystem, significant};
 use std::fmt::Write;
 
@@ -136,6 +135,9 @@ pub fn rows(table: &TableSpec, system: UnitSystem) -> Vec<[String; 4]> {
 /// The whole catalogue as Markdown, as `scenarios/KEYS.md` has it.
 #[cfg(test)]
 pub fn markdown() -> String {
+    use super::TABLES;
+    use super::constants::CONSTANTS;
+
     let mut text = String::from(
         "# Keys of a scenario\n\n\
          Written by the program from its own list of keys (`openshut keys`); a test holds this page to it. \

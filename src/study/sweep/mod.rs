@@ -24,7 +24,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 pub use adjust::Adjustment;
-pub use inputs::{Input, Variant};
+pub use inputs::Variant;
 pub use plan::{Options, Plan, Study};
 pub use store::{Case, Journal, Shard};
 
