@@ -8,7 +8,7 @@ mod show;
 mod tests;
 mod units;
 
-pub use show::{display_full, in_unit, significant};
+pub(crate) use show::{display_full, in_unit, significant};
 use units::squeeze;
 pub use units::{Dimension, Unit};
 
@@ -24,7 +24,7 @@ pub enum UnitSystem {
 
 /// A quantity as it was written.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Quantity {
+pub(crate) struct Quantity {
     /// The value in SI (temperatures in °C, angles in degrees).
     pub value_si: f64,
     /// The unit it was written in.
@@ -33,7 +33,7 @@ pub struct Quantity {
 
 /// Why a text is not a quantity. `Display` says what is wrong; [`advice`](Self::advice) what to write.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum QuantityError {
+pub(crate) enum QuantityError {
     /// There is no plain number at the start.
     #[error("\"{text}\" does not start with a plain number")]
     NotANumber {
@@ -84,7 +84,7 @@ pub enum QuantityError {
 
 impl QuantityError {
     /// What to write instead.
-    pub fn advice(&self) -> &str {
+    pub(crate) fn advice(&self) -> &str {
         match self {
             Self::NotANumber { advice, .. }
             | Self::MissingUnit { advice, .. }
@@ -170,7 +170,7 @@ fn first_of(text: &str) -> char {
 ///
 /// # Errors
 /// No number, no unit, an unknown unit, a unit of another dimension, a value that cannot be.
-pub fn parse(text: &str, dimension: Dimension) -> Result<f64, QuantityError> {
+pub(crate) fn parse(text: &str, dimension: Dimension) -> Result<f64, QuantityError> {
     parse_written(text, dimension).map(|quantity| quantity.value_si)
 }
 
@@ -178,7 +178,7 @@ pub fn parse(text: &str, dimension: Dimension) -> Result<f64, QuantityError> {
 ///
 /// # Errors
 /// As [`parse`].
-pub fn parse_written(text: &str, dimension: Dimension) -> Result<Quantity, QuantityError> {
+pub(crate) fn parse_written(text: &str, dimension: Dimension) -> Result<Quantity, QuantityError> {
     let written = text.trim();
     let Some((number, digits, rest)) = leading_number(written) else {
         let advice = dimension.advice(None);

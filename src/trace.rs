@@ -9,7 +9,7 @@ use std::io::{Read, Write};
 
 /// Significant digits written to a CSV file: ten keep the balance of fan, outlet and relief flow
 /// to better than one part in a thousand million, and halve the file against full precision.
-pub const SIGNIFICANT_DIGITS: u32 = 10;
+pub(crate) const SIGNIFICANT_DIGITS: u32 = 10;
 
 /// Why a table could not be read or written.
 #[derive(Debug, thiserror::Error)]
@@ -144,7 +144,7 @@ impl Trace {
 
 /// Writes a table row by row, in the format of [`Trace::write_csv`], and keeps none of it.
 #[derive(Debug)]
-pub struct RowWriter<W: Write> {
+pub(crate) struct RowWriter<W: Write> {
     csv: csv::Writer<W>,
     cell: Vec<u8>,
 }
@@ -154,7 +154,7 @@ impl<W: Write> RowWriter<W> {
     ///
     /// # Errors
     /// When the writer fails.
-    pub fn new(writer: W, columns: &[String]) -> Result<Self, TraceError> {
+    pub(crate) fn new(writer: W, columns: &[String]) -> Result<Self, TraceError> {
         let mut csv = csv::WriterBuilder::new()
             .buffer_capacity(1 << 16)
             .from_writer(writer);
@@ -167,7 +167,7 @@ impl<W: Write> RowWriter<W> {
     ///
     /// # Errors
     /// When the writer fails, or the row is not as long as the heading.
-    pub fn write(&mut self, row: impl Iterator<Item = f64>) -> Result<(), TraceError> {
+    pub(crate) fn write(&mut self, row: impl Iterator<Item = f64>) -> Result<(), TraceError> {
         for value in row {
             self.cell.clear();
             write_number(&mut self.cell, value);
@@ -181,7 +181,7 @@ impl<W: Write> RowWriter<W> {
     ///
     /// # Errors
     /// When the writer fails.
-    pub fn finish(mut self) -> Result<(), TraceError> {
+    pub(crate) fn finish(mut self) -> Result<(), TraceError> {
         self.csv.flush().map_err(csv::Error::from)?;
         Ok(())
     }

@@ -4,7 +4,7 @@ use std::io::IsTerminal;
 
 /// What the terminal may be sent.
 #[derive(Clone, Copy, Debug)]
-pub struct Style {
+pub(crate) struct Style {
     /// Standard output is a terminal and `NO_COLOR` is not set.
     pub colour: bool,
     /// Standard error is a terminal and `NO_COLOR` is not set.
@@ -15,7 +15,7 @@ pub struct Style {
 
 impl Style {
     /// Asks the terminal and `NO_COLOR` (<https://no-color.org>).
-    pub fn of_terminal() -> Style {
+    pub(crate) fn of_terminal() -> Style {
         let wanted = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
         Style {
             colour: wanted && std::io::stdout().is_terminal(),
@@ -25,7 +25,7 @@ impl Style {
     }
 
     /// `text` in bold where that is possible.
-    pub fn bold(self, text: &str) -> String {
+    pub(crate) fn bold(self, text: &str) -> String {
         if self.colour {
             format!("\x1b[1m{text}\x1b[0m")
         } else {

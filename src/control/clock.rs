@@ -3,9 +3,9 @@
 use chrono::{Datelike, Duration, NaiveDateTime, Timelike, Weekday};
 
 /// Minutes in a week: the range of [`Clock::minute_of_week`].
-pub const MINUTES_PER_WEEK: u16 = 7 * MINUTES_PER_DAY;
+pub(crate) const MINUTES_PER_WEEK: u16 = 7 * MINUTES_PER_DAY;
 /// Minutes in a day.
-pub const MINUTES_PER_DAY: u16 = 1440;
+pub(crate) const MINUTES_PER_DAY: u16 = 1440;
 
 const MS_PER_MINUTE: i64 = 60_000;
 const MS_PER_WEEK: i64 = MINUTES_PER_WEEK as i64 * MS_PER_MINUTE;
@@ -89,7 +89,7 @@ impl Clock {
 }
 
 /// Day of the week of a minute of the week.
-pub fn weekday_of(minute_of_week: u16) -> Weekday {
+pub(crate) fn weekday_of(minute_of_week: u16) -> Weekday {
     const DAYS: [Weekday; 7] = [
         Weekday::Mon,
         Weekday::Tue,

@@ -53,7 +53,11 @@ impl Default for DamperState {
 
 /// Proportional opening: u = clamp(u_min + (e / band)(1 - u_min), u_min, 1). `error_k` is the need,
 /// positive in the sense of the mode.
-pub fn proportional_opening(error_k: f64, proportional_band_k: f64, minimum_open: f64) -> f64 {
+pub(crate) fn proportional_opening(
+    error_k: f64,
+    proportional_band_k: f64,
+    minimum_open: f64,
+) -> f64 {
     let u = minimum_open + error_k / proportional_band_k * (1.0 - minimum_open);
     if u.is_nan() {
         minimum_open

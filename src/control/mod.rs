@@ -13,29 +13,29 @@
 //! minimum off-time, minimum run time, call.
 
 mod action;
-pub mod actuator;
-pub mod clock;
+pub(crate) mod actuator;
+pub(crate) mod clock;
 mod controller;
-pub mod damper;
-pub mod fan;
+pub(crate) mod damper;
+pub(crate) mod fan;
 mod io;
-pub mod mode;
-pub mod notice;
-pub mod optimum_start;
-pub mod protection;
+pub(crate) mod mode;
+pub(crate) mod notice;
+pub(crate) mod optimum_start;
+pub(crate) mod protection;
 mod quiet;
 mod regime;
-pub mod relief_pi;
+pub(crate) mod relief_pi;
 #[cfg(test)]
 mod remembered;
-pub mod sequence;
+pub(crate) mod sequence;
 mod spec;
-pub mod staging;
-pub mod thermostat;
-pub mod thermostats;
-pub mod timetable;
+pub(crate) mod staging;
+pub(crate) mod thermostat;
+pub(crate) mod thermostats;
+pub(crate) mod timetable;
 mod unit;
-pub mod zone;
+pub(crate) mod zone;
 
 #[cfg(test)]
 pub use action::ActionError;

@@ -51,7 +51,7 @@ const SHORTEST_LESSON_S: f64 = 600.0;
 /// there or beyond; `None` when the end temperature does not reach the target.
 ///
 /// Source: solution of the first-order equation (textbook).
-pub fn exponential_lead_s(tau_s: f64, end_c: f64, from_c: f64, to_c: f64) -> Option<f64> {
+pub(crate) fn exponential_lead_s(tau_s: f64, end_c: f64, from_c: f64, to_c: f64) -> Option<f64> {
     let (far, near) = (from_c - end_c, to_c - end_c);
     let ratio = far / near;
     if near == 0.0 || ratio.is_nan() || ratio <= 0.0 {

@@ -98,7 +98,7 @@ pub struct AirflowLimit {
 
 /// Capacity share against speed of a generic variable-speed unit when cooling. Source: our own fit to a
 /// computed vapour-compression cycle, not any machine's data.
-pub const GENERIC_COOLING_SHARE: [(f64, f64); 8] = [
+pub(crate) const GENERIC_COOLING_SHARE: [(f64, f64); 8] = [
     (0.25, 0.339),
     (0.3, 0.390),
     (0.4, 0.488),
@@ -110,7 +110,7 @@ pub const GENERIC_COOLING_SHARE: [(f64, f64); 8] = [
 ];
 
 /// The same when heating.
-pub const GENERIC_HEATING_SHARE: [(f64, f64); 8] = [
+pub(crate) const GENERIC_HEATING_SHARE: [(f64, f64); 8] = [
     (0.25, 0.301),
     (0.3, 0.355),
     (0.4, 0.459),
@@ -122,7 +122,7 @@ pub const GENERIC_HEATING_SHARE: [(f64, f64); 8] = [
 ];
 
 /// Volumetric heat capacity of air, J/(m³ K): 1.2 kg/m³ x 1006 J/(kg K).
-pub const AIR_J_PER_M3_K: f64 = 1207.2;
+pub(crate) const AIR_J_PER_M3_K: f64 = 1207.2;
 
 impl AirflowLimit {
     /// Capacity the rooms' air can carry, W; never below zero.

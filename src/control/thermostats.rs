@@ -9,7 +9,7 @@ use crate::math::lanes::{LANES, Lanes, Seat};
 
 /// The thermostats of a house, stepped by one length of step.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Thermostats {
+pub(crate) struct Thermostats {
     dt_s: f64,
     sensors: Vec<Sensor>,
     /// Where among the elements each sensor's own is.
@@ -49,7 +49,7 @@ struct ElementsState {
 
 impl Thermostats {
     /// Sensors, each with its room, to be stepped by `dt_s`.
-    pub fn new(sensors: impl IntoIterator<Item = (Sensor, usize)>, dt_s: f64) -> Self {
+    pub(crate) fn new(sensors: impl IntoIterator<Item = (Sensor, usize)>, dt_s: f64) -> Self {
         let mut all = Self {
             dt_s,
             sensors: Vec::new(),
@@ -96,7 +96,7 @@ impl Thermostats {
     }
 
     /// Sensors at rest. `at` gives air and wall temperature, °C, and the seed of the noise of each.
-    pub fn initial_state(&self, at: impl Fn(usize) -> (f64, f64, u64)) -> ThermostatsState {
+    pub(crate) fn initial_state(&self, at: impl Fn(usize) -> (f64, f64, u64)) -> ThermostatsState {
         let mut elements = vec![ElementsState::default(); self.elements.len()];
         let mut each = Vec::with_capacity(self.sensors.len());
         for (i, (sensor, seat)) in self.sensors.iter().zip(&self.seats).enumerate() {
@@ -119,7 +119,7 @@ impl Thermostats {
     /// Advances every sensor by a step and returns the readings, °C. `rooms` gives air and walls of a
     /// block of rooms at the end of the step, °C; they must be known.
     #[inline]
-    pub fn step<'a>(
+    pub(crate) fn step<'a>(
         &self,
         rooms: impl Fn(usize) -> (Lanes, Lanes),
         state: &'a mut ThermostatsState,

@@ -310,7 +310,7 @@ impl ZoneState {
 }
 
 /// Need of a zone, K: positive when it is too warm (cooling) or too cold (heating).
-pub fn error_k(mode: Mode, reading_c: f64, set: Setpoints) -> f64 {
+pub(crate) fn error_k(mode: Mode, reading_c: f64, set: Setpoints) -> f64 {
     match mode {
         Mode::Cooling => reading_c - set.cooling_c,
         Mode::Heating => set.heating_c - reading_c,

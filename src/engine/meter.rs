@@ -6,7 +6,7 @@ use crate::math::lanes::{Lanes, sum};
 
 /// Adds up what crosses a boundary, and says how well it accounts for the change of store.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Meter {
+pub(crate) struct Meter {
     /// What was stored when the meter started, J or kg.
     stored: f64,
     net: f64,
@@ -15,7 +15,7 @@ pub struct Meter {
 
 impl Meter {
     /// A meter that starts with so much stored, J or kg.
-    pub fn starting_at(stored: f64) -> Meter {
+    pub(crate) fn starting_at(stored: f64) -> Meter {
         Meter {
             stored,
             ..Meter::default()
@@ -23,13 +23,13 @@ impl Meter {
     }
 
     /// Counts flows already added up, that last `dt_s`.
-    pub fn add(&mut self, flows: Tally, dt_s: f64) {
+    pub(crate) fn add(&mut self, flows: Tally, dt_s: f64) {
         self.net += flows.net * dt_s;
         self.throughput += flows.throughput * dt_s;
     }
 
     /// The balance now that `stored` is stored (J or kg).
-    pub fn closure(&self, stored: f64) -> Closure {
+    pub(crate) fn closure(&self, stored: f64) -> Closure {
         let stored = stored - self.stored;
         let residual = stored - self.net;
         Closure {
@@ -48,7 +48,7 @@ impl Meter {
 
 /// Flows of one instant added up (W or kg/s, inward positive), with and without their signs.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Tally {
+pub(crate) struct Tally {
     net: f64,
     throughput: f64,
 }
@@ -56,7 +56,7 @@ pub struct Tally {
 impl Tally {
     /// Adds a flow.
     #[inline]
-    pub fn add(&mut self, flow: f64) {
+    pub(crate) fn add(&mut self, flow: f64) {
         self.net += flow;
         self.throughput += flow.abs();
     }
@@ -64,7 +64,7 @@ impl Tally {
 
 /// The same for rooms taken by blocks.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct LaneTally {
+pub(crate) struct LaneTally {
     net: Lanes,
     throughput: Lanes,
 }
@@ -72,7 +72,7 @@ pub struct LaneTally {
 impl LaneTally {
     /// Adds flows of a block of rooms.
     #[inline]
-    pub fn add<const N: usize>(&mut self, flows: [Lanes; N]) {
+    pub(crate) fn add<const N: usize>(&mut self, flows: [Lanes; N]) {
         for flow in flows {
             self.net += flow;
             self.throughput += flow.abs();
@@ -81,7 +81,7 @@ impl LaneTally {
 
     /// All rooms together.
     #[inline]
-    pub fn total(&self) -> Tally {
+    pub(crate) fn total(&self) -> Tally {
         Tally {
             net: sum(self.net),
             throughput: sum(self.throughput),

@@ -3,13 +3,13 @@
 //!
 //! The order of a step stands once, in [`Engine::advance`].
 
-pub mod event;
-pub mod house;
-pub mod manual_override;
-pub mod meter;
-pub mod sample;
+pub(crate) mod event;
+pub(crate) mod house;
+pub(crate) mod manual_override;
+pub(crate) mod meter;
+pub(crate) mod sample;
 mod scratch;
-pub mod sound;
+pub(crate) mod sound;
 mod state;
 mod step;
 
@@ -20,7 +20,8 @@ use crate::plant::unit::UnitError;
 
 pub use scratch::Scratch;
 pub use state::{PlantState, State};
-pub use step::{Engine, GRID_S};
+pub use step::Engine;
+pub(crate) use step::GRID_S;
 
 /// Why a run stopped.
 #[derive(Debug, Clone, PartialEq, Error)]

@@ -28,7 +28,7 @@ mod unit;
 
 use constants::StepConstants;
 use describe::fault_switched;
-pub use long_step::GRID_S;
+pub(crate) use long_step::GRID_S;
 
 /// One scenario, joined and ready to be stepped. It does not change: see [`State`] and [`Scratch`].
 #[derive(Clone, Debug)]

@@ -171,7 +171,7 @@ fn if_relief(parts: &Parts<'_>, faults: &[Fault]) -> Vec<Fault> {
 
 /// The standard fault set of a system: instances of every kind that it can have, all from the start
 /// of the run.
-pub fn standard_set(parts: &Parts<'_>) -> Vec<Scheduled> {
+pub(crate) fn standard_set(parts: &Parts<'_>) -> Vec<Scheduled> {
     let faults = Kind::ALL.iter().flat_map(|k| (k.about().standard)(parts));
     faults.map(Scheduled::always).collect()
 }

@@ -15,7 +15,7 @@ mod state;
 mod sun;
 
 pub use effect::{Plant, Readings};
-pub use kinds::{Kind, standard_set};
+pub(crate) use kinds::{Kind, standard_set};
 pub use parts::{OutletPart, Parts, ZonePart};
 pub use state::{FaultState, Scheduled};
 pub use sun::{SensorSun, SunOnSensor};

@@ -128,7 +128,7 @@ fn polynomial(x: f64, coefficients: &[f64]) -> f64 {
 /// Quantile of the standard normal distribution, to about 1 part in 10¹⁶: M. J. Wichura, Algorithm
 /// AS 241 (PPND16), Applied Statistics 37 (1988), coefficients from memory and held to a library in
 /// the tests. Infinite at 0 and 1.
-pub fn normal_quantile(u: f64) -> f64 {
+pub(crate) fn normal_quantile(u: f64) -> f64 {
     let q = u - 0.5;
     if q.abs() <= 0.425 {
         let r = 0.180_625 - q * q;

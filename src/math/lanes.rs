@@ -10,7 +10,7 @@
 pub type Lanes = wide::f64x2;
 
 /// Rooms in a block.
-pub const LANES: usize = 2;
+pub(crate) const LANES: usize = 2;
 
 /// Where a room sits: which block, and which of its places.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,7 +59,7 @@ pub fn gather<T>(block: usize, among: &[T], otherwise: f64, of: impl Fn(&T) -> f
 
 /// The sum over the block.
 #[inline]
-pub fn sum(lanes: Lanes) -> f64 {
+pub(crate) fn sum(lanes: Lanes) -> f64 {
     lanes.to_array().iter().sum()
 }
 

@@ -46,7 +46,7 @@ const SHOWN_PEAK: f64 = 1.02;
 /// Watches total external static: supply minus return. What is judged lasted for
 /// [`super::lasting::QUALIFY_S`]; time above the limit counts every step.
 #[derive(Clone, Debug)]
-pub struct Pressure {
+pub(crate) struct Pressure {
     limit: Limit,
     zones: Vec<String>,
     lasting: Lasting,
@@ -58,7 +58,7 @@ pub struct Pressure {
 
 impl Pressure {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> Pressure {
+    pub(crate) fn new(scenario: &Scenario) -> Pressure {
         Pressure {
             limit: scenario.limits.static_pa.clone(),
             zones: zone_names(scenario),
@@ -126,7 +126,7 @@ impl Observer for Pressure {
 
 /// Watches the velocity over every grille's face.
 #[derive(Clone, Debug)]
-pub struct FaceVelocity {
+pub(crate) struct FaceVelocity {
     zones: Vec<String>,
     outlets: Vec<Face>,
     changes: u64,
@@ -145,7 +145,7 @@ struct Face {
 
 impl FaceVelocity {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> FaceVelocity {
+    pub(crate) fn new(scenario: &Scenario) -> FaceVelocity {
         let outlets = scenario
             .outlets
             .iter()
@@ -214,7 +214,7 @@ impl Observer for FaceVelocity {
 
 /// Watches the bypass fraction: coil air that goes round through the relief while the unit runs.
 #[derive(Clone, Debug)]
-pub struct BypassFraction {
+pub(crate) struct BypassFraction {
     limit: Limit,
     zones: Vec<String>,
     fitted: bool,
@@ -225,7 +225,7 @@ pub struct BypassFraction {
 
 impl BypassFraction {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> BypassFraction {
+    pub(crate) fn new(scenario: &Scenario) -> BypassFraction {
         BypassFraction {
             limit: scenario.limits.relief_share.clone(),
             zones: zone_names(scenario),

@@ -12,7 +12,7 @@ use crate::scenario::Scenario;
 /// Watches the pressure of rooms against the room of the first return grille. What is judged lasted
 /// for [`super::lasting::QUALIFY_S`].
 #[derive(Clone, Debug)]
-pub struct RoomPressure {
+pub(crate) struct RoomPressure {
     limit: Limit,
     zones: Vec<String>,
     rooms: Vec<String>,
@@ -43,7 +43,7 @@ impl Apart {
 
 impl RoomPressure {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> RoomPressure {
+    pub(crate) fn new(scenario: &Scenario) -> RoomPressure {
         RoomPressure {
             limit: scenario.limits.room_pressure_pa.clone(),
             zones: scenario.zones.iter().map(|z| z.name.clone()).collect(),

@@ -9,11 +9,11 @@ use crate::engine::sample::Sample;
 use crate::quantity::Dimension;
 
 /// A complete run shorter than this is a *short start*, s; our own definition, there is no standard.
-pub const SHORT_RUN_S: f64 = 300.0;
+pub(crate) const SHORT_RUN_S: f64 = 300.0;
 
 /// Counts compressor cycles.
 #[derive(Clone, Debug)]
-pub struct Cycling {
+pub(crate) struct Cycling {
     limits: Limits,
     running: Option<bool>,
     changed_s: f64,
@@ -39,7 +39,7 @@ pub struct Cycling {
 
 impl Cycling {
     /// Nothing seen yet.
-    pub fn new(limits: &Limits) -> Cycling {
+    pub(crate) fn new(limits: &Limits) -> Cycling {
         Cycling {
             limits: limits.clone(),
             running: None,
@@ -97,7 +97,7 @@ impl Cycling {
 
 /// A lock-out of a run, as its measures have it.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LockedOut {
+pub(crate) struct LockedOut {
     /// When it began first, s.
     pub from_s: f64,
     /// How long it lasted, all times together, s.
@@ -108,13 +108,13 @@ pub struct LockedOut {
 
 impl LockedOut {
     /// Whether it was one time up to the end of a run of `duration_s`.
-    pub fn to_end(&self, duration_s: f64) -> bool {
+    pub(crate) fn to_end(&self, duration_s: f64) -> bool {
         self.from_s + self.total_s > duration_s - 0.5
     }
 }
 
 /// Whether a run was locked out, and how long.
-pub fn locked_out(measures: &[Measure]) -> Option<LockedOut> {
+pub(crate) fn locked_out(measures: &[Measure]) -> Option<LockedOut> {
     let m = measures.iter().find(|m| m.key == "locked_out")?;
     Some(LockedOut {
         from_s: m.at_s.filter(|_| m.value > 0.0)?,

@@ -7,7 +7,7 @@ use crate::scenario::Scenario;
 
 /// Watches the margin of supply air to the trip of its mode, from two minutes into a run.
 #[derive(Clone, Debug)]
-pub struct SupplyMargin {
+pub(crate) struct SupplyMargin {
     limit: Limit,
     low_c: Option<f64>,
     high_c: Option<f64>,
@@ -27,11 +27,11 @@ struct Minimum {
 }
 
 /// The start-up of a run is not judged, s (the protections are blind for as long).
-pub const BLIND_S: f64 = 120.0;
+pub(crate) const BLIND_S: f64 = 120.0;
 
 impl SupplyMargin {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> SupplyMargin {
+    pub(crate) fn new(scenario: &Scenario) -> SupplyMargin {
         SupplyMargin {
             limit: scenario.limits.supply_margin_k.clone(),
             low_c: scenario.supply_low_trip_c(),
@@ -112,7 +112,7 @@ impl Observer for SupplyMargin {
 
 /// Adds up energy.
 #[derive(Clone, Debug, Default)]
-pub struct Energy {
+pub(crate) struct Energy {
     compressor_j: f64,
     fan_j: f64,
     sensible_j: f64,
@@ -125,7 +125,7 @@ pub struct Energy {
 
 impl Energy {
     /// Nothing counted yet.
-    pub fn new() -> Energy {
+    pub(crate) fn new() -> Energy {
         Energy::default()
     }
 }

@@ -7,11 +7,11 @@ use super::steps;
 
 /// How long a pressure must last to be judged, s: our own choice, there is no standard. Reliefs and
 /// fans come to rest within it; a gauge read by a person shows no less.
-pub const QUALIFY_S: f64 = 5.0;
+pub(crate) const QUALIFY_S: f64 = 5.0;
 
 /// Greatest of the least values over every window of [`QUALIFY_S`].
 #[derive(Clone, Debug)]
-pub struct Lasting {
+pub(crate) struct Lasting {
     best: f64,
     /// The last values, as a ring as long as the window; the last `count` of them follow each other.
     recent: Vec<f64>,
@@ -23,7 +23,7 @@ pub struct Lasting {
 impl Lasting {
     /// Nothing seen yet; `step_s` is the time between values. Steps longer than the qualifying time
     /// make it a plain maximum.
-    pub fn new(step_s: f64) -> Lasting {
+    pub(crate) fn new(step_s: f64) -> Lasting {
         // Slack, so that 5 s of 0.1 s are 50 steps and not 51.
         let steps = (QUALIFY_S / step_s - 1e-9).ceil().clamp(1.0, 1e6) as usize;
         Lasting {
@@ -36,7 +36,7 @@ impl Lasting {
     }
 
     /// Takes the next value; whether a new largest has just lasted long enough.
-    pub fn see(&mut self, value: f64) -> bool {
+    pub(crate) fn see(&mut self, value: f64) -> bool {
         if value <= self.best || value.is_nan() {
             self.count = 0;
             return false;
@@ -58,14 +58,14 @@ impl Lasting {
     }
 
     /// Takes a value that stood for `dt_s`, one time between values or several.
-    pub fn see_for(&mut self, value: f64, dt_s: f64) -> bool {
+    pub(crate) fn see_for(&mut self, value: f64, dt_s: f64) -> bool {
         // What has lasted the whole window is no news when it goes on.
         let times = steps(dt_s, self.step_s).min(self.recent.len() as u64);
         (0..times).fold(false, |higher, _| self.see(value) || higher)
     }
 
     /// The largest so far; NaN as long as nothing has lasted.
-    pub fn value(&self) -> f64 {
+    pub(crate) fn value(&self) -> f64 {
         if self.best.is_finite() {
             self.best
         } else {

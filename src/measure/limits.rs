@@ -131,37 +131,38 @@ type Sourced = (f64, &'static str);
 const COMMON: &str = "common practice, no source";
 
 /// Default of [`Limits::static_pa`].
-pub const STATIC_PA: Sourced = (
+pub(crate) const STATIC_PA: Sourced = (
     125.0,
     "rated external static of small fans, trade press; to last 5 s, our own choice",
 );
 /// Default of [`Limits::room_pressure_pa`].
-pub const ROOM_PRESSURE_PA: Sourced = (
+pub(crate) const ROOM_PRESSURE_PA: Sourced = (
     5.0,
     "ENERGY STAR homes: 3 Pa, 5 Pa for large flows, from memory; more undercut or a transfer grille lowers it",
 );
 /// Default of [`Limits::starts_per_hour`].
-pub const STARTS_PER_HOUR: Sourced = (6.0, COMMON);
+pub(crate) const STARTS_PER_HOUR: Sourced = (6.0, COMMON);
 /// Default of [`Limits::shortest_run_s`].
-pub const SHORTEST_RUN_S: Sourced = (300.0, COMMON);
+pub(crate) const SHORTEST_RUN_S: Sourced = (300.0, COMMON);
 /// Default of [`Limits::shortest_off_s`].
-pub const SHORTEST_OFF_S: Sourced = (180.0, "compressor makers' guides, 180 s timer");
+pub(crate) const SHORTEST_OFF_S: Sourced = (180.0, "compressor makers' guides, 180 s timer");
 /// Default of [`Limits::relief_share`].
-pub const BYPASS_FRACTION: Sourced = (0.30, "our own derivation for a fixed-speed coil");
+pub(crate) const BYPASS_FRACTION: Sourced = (0.30, "our own derivation for a fixed-speed coil");
 /// Default of [`Limits::supply_margin_k`].
-pub const SUPPLY_MARGIN_K: Sourced = (2.0, COMMON);
+pub(crate) const SUPPLY_MARGIN_K: Sourced = (2.0, COMMON);
 /// Default of [`Limits::trips`].
-pub const TRIPS: Sourced = (0.0, "a protection is not a control");
+pub(crate) const TRIPS: Sourced = (0.0, "a protection is not a control");
 /// Default of [`Limits::outside_band`].
-pub const OUTSIDE_SETPOINT: Sourced = (0.05, "5 % of time, CEN/TR 16798-2, from memory");
+pub(crate) const OUTSIDE_SETPOINT: Sourced = (0.05, "5 % of time, CEN/TR 16798-2, from memory");
 /// Default of [`Limits::zone_spread_k`].
-pub const ZONE_SPREAD_K: Sourced = (1.7, "±3 °F of the thermostat, ACCA Manual RS, from memory");
+pub(crate) const ZONE_SPREAD_K: Sourced =
+    (1.7, "±3 °F of the thermostat, ACCA Manual RS, from memory");
 /// Default of [`Limits::house_spread_k`].
-pub const HOUSE_SPREAD_K: Sourced = (3.3, "6 °F room to room, ACCA Manual RS, from memory");
+pub(crate) const HOUSE_SPREAD_K: Sourced = (3.3, "6 °F room to room, ACCA Manual RS, from memory");
 /// Default of [`Limits::cycle_k`].
-pub const SWING_K: Sourced = (1.1, "cycles up to 15 min, ASHRAE 55, from memory");
+pub(crate) const SWING_K: Sourced = (1.1, "cycles up to 15 min, ASHRAE 55, from memory");
 /// Default of [`Limits::humid_share`].
-pub const HUMID_FRACTION: Sourced = (0.25, "our own choice");
+pub(crate) const HUMID_FRACTION: Sourced = (0.25, "our own choice");
 /// Face velocity limits of bedrooms and of other rooms, m/s: derived from a published table of velocity
 /// against noise criterion for open slots.
 const FACE_VELOCITY_M_S: [f64; 2] = [2.0, 2.5];

@@ -4,18 +4,18 @@
 //! one: write an [`Observer`] in its own file, which says key, title, dimension, limit, which way is
 //! good and when to show it, and name it in [`observers`].
 
-pub mod air;
-pub mod balance;
-pub mod comfort;
-pub mod cycling;
-pub mod energy;
-pub mod lasting;
-pub mod limits;
-pub mod loudest_minute;
-pub mod noise_rating;
-pub mod note;
-pub mod sound;
-pub mod thermal_comfort;
+pub(crate) mod air;
+pub(crate) mod balance;
+pub(crate) mod comfort;
+pub(crate) mod cycling;
+pub(crate) mod energy;
+pub(crate) mod lasting;
+pub(crate) mod limits;
+pub(crate) mod loudest_minute;
+pub(crate) mod noise_rating;
+pub(crate) mod note;
+pub(crate) mod sound;
+pub(crate) mod thermal_comfort;
 
 use crate::engine::event::Event;
 use crate::engine::sample::Sample;
@@ -166,7 +166,7 @@ pub fn observers(scenario: &Scenario) -> Vec<Box<dyn Observer>> {
 }
 
 /// Names of the zones that call in `sample`, for the note of a worst case.
-pub fn calling(names: &[String], mask: u64) -> String {
+pub(crate) fn calling(names: &[String], mask: u64) -> String {
     let who: Vec<&str> = names
         .iter()
         .enumerate()
@@ -181,7 +181,7 @@ pub fn calling(names: &[String], mask: u64) -> String {
 }
 
 /// The zones that call, one bit each (at most 64 zones).
-pub fn call_mask(sample: &Sample) -> u64 {
+pub(crate) fn call_mask(sample: &Sample) -> u64 {
     sample
         .zones
         .iter()
@@ -192,7 +192,7 @@ pub fn call_mask(sample: &Sample) -> u64 {
 
 /// Time-weighted quantiles of a bounded quantity by counting into equal bins; allocates only once.
 #[derive(Clone, Debug)]
-pub struct Histogram {
+pub(crate) struct Histogram {
     width: f64,
     seconds: Vec<f64>,
     total: f64,
@@ -202,7 +202,7 @@ pub struct Histogram {
 
 impl Histogram {
     /// Bins of `width` from 0 up to `width × bins`; larger values fall into the last bin.
-    pub fn new(width: f64, bins: usize) -> Histogram {
+    pub(crate) fn new(width: f64, bins: usize) -> Histogram {
         Histogram {
             width,
             seconds: vec![0.0; bins],
@@ -213,7 +213,7 @@ impl Histogram {
     }
 
     /// Counts `value ≥ 0` for `dt_s` seconds.
-    pub fn add(&mut self, value: f64, dt_s: f64) {
+    pub(crate) fn add(&mut self, value: f64, dt_s: f64) {
         let bin = ((value / self.width) as u32 as usize).min(self.seconds.len() - 1);
         self.seconds[bin] += dt_s;
         self.total += dt_s;
@@ -222,18 +222,18 @@ impl Histogram {
     }
 
     /// Time-weighted mean; NaN when nothing was counted.
-    pub fn mean(&self) -> f64 {
+    pub(crate) fn mean(&self) -> f64 {
         self.weighted / self.total
     }
 
     /// Largest value; NaN when nothing was counted.
-    pub fn worst(&self) -> f64 {
+    pub(crate) fn worst(&self) -> f64 {
         self.worst
     }
 
     /// The value below which the share `q` of the time lies, to one bin (upper edge); NaN when
     /// nothing was counted.
-    pub fn quantile(&self, q: f64) -> f64 {
+    pub(crate) fn quantile(&self, q: f64) -> f64 {
         if self.total == 0.0 {
             return f64::NAN;
         }

@@ -9,7 +9,7 @@ use crate::plant::sound::octave::Octaves;
 
 /// The NC curves: number, then levels in dB per octave (Beranek; the 88 values of
 /// python-acoustics 0.2.6 are the same).
-pub const NC_CURVES: [(f64, Octaves); 11] = [
+pub(crate) const NC_CURVES: [(f64, Octaves); 11] = [
     (15.0, [47.0, 36.0, 29.0, 22.0, 17.0, 14.0, 12.0, 11.0]),
     (20.0, [51.0, 40.0, 33.0, 26.0, 22.0, 19.0, 17.0, 16.0]),
     (25.0, [54.0, 44.0, 37.0, 31.0, 27.0, 24.0, 22.0, 21.0]),
@@ -112,7 +112,7 @@ fn highest(values: Octaves) -> (f64, usize) {
 
 /// What continuous sound from building services may reach in a room, by its use.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RoomLimit {
+pub(crate) struct RoomLimit {
     /// Use of the room.
     pub room_use: &'static str,
     /// Limit, dB(A).
@@ -133,7 +133,7 @@ const fn limit(room_use: &'static str, dba: f64, nc: f64, source: &'static str) 
 }
 
 /// Limits by use. Published tables disagree by 5 dB and more; a contract or code goes first.
-pub const ROOM_LIMITS: &[RoomLimit] = &[
+pub(crate) const ROOM_LIMITS: &[RoomLimit] = &[
     limit(
         "bedroom",
         30.0,
@@ -217,6 +217,6 @@ pub const ROOM_LIMITS: &[RoomLimit] = &[
 ];
 
 /// The limit for a use named as in [`ROOM_LIMITS`].
-pub fn room_limit(room_use: &str) -> Option<&'static RoomLimit> {
+pub(crate) fn room_limit(room_use: &str) -> Option<&'static RoomLimit> {
     ROOM_LIMITS.iter().find(|limit| limit.room_use == room_use)
 }

@@ -18,7 +18,7 @@ const DAY: std::ops::Range<u32> = 7 * 60..22 * 60;
 const OPEN: f64 = 0.05;
 
 /// Whether a minute of the week is at night.
-pub fn is_night(minute_of_week: u32) -> bool {
+pub(crate) fn is_night(minute_of_week: u32) -> bool {
     !DAY.contains(&(minute_of_week % 1440))
 }
 
@@ -41,7 +41,7 @@ impl LoudRoom {
 }
 
 /// What may be expected of the levels, in one sentence.
-pub fn expected_band(measured_fan: bool) -> String {
+pub(crate) fn expected_band(measured_fan: bool) -> String {
     let (level, fan) = if measured_fan {
         (UNCERTAINTY_MEASURED_FAN_DBA, "with")
     } else {
@@ -54,7 +54,7 @@ pub fn expected_band(measured_fan: bool) -> String {
 }
 
 /// Octave with the largest part of a source's A-weighted energy.
-pub fn loudest_octave(sound: &RoomSound, source: Source) -> usize {
+pub(crate) fn loudest_octave(sound: &RoomSound, source: Source) -> usize {
     let weighted = sound.of(source).iter().zip(A_WEIGHT).map(|(e, a)| e * a);
     let start = (0, f64::NEG_INFINITY);
     weighted
@@ -64,7 +64,7 @@ pub fn loudest_octave(sound: &RoomSound, source: Source) -> usize {
 }
 
 /// An octave for people: `250 Hz`, `2 kHz`.
-pub fn octave_text(band: usize) -> String {
+pub(crate) fn octave_text(band: usize) -> String {
     match OCTAVE_HZ.get(band) {
         Some(f) if *f >= 1000.0 => format!("{} kHz", f / 1000.0),
         Some(f) => format!("{f} Hz"),
@@ -74,7 +74,7 @@ pub fn octave_text(band: usize) -> String {
 
 /// Whether a verdict need not list this measure of sound: it passes, or the same room's loudest
 /// minute, which is listed, fails.
-pub fn is_folded(m: &Measure, all: &[Measure]) -> bool {
+pub(crate) fn is_folded(m: &Measure, all: &[Measure]) -> bool {
     if !matches!(m.key, "sound_nc" | "sound_laeq_day" | "sound_laeq_night") {
         return false;
     }

@@ -6,12 +6,12 @@
 
 use std::collections::VecDeque;
 
-pub use crate::plant::air::vapour_pressure_pa;
+pub(crate) use crate::plant::air::vapour_pressure_pa;
 
 /// Watts per square metre in one met.
-pub const W_M2_PER_MET: f64 = 58.15;
+pub(crate) const W_M2_PER_MET: f64 = 58.15;
 /// Square metre kelvins per watt in one clo.
-pub const M2_K_W_PER_CLO: f64 = 0.155;
+pub(crate) const M2_K_W_PER_CLO: f64 = 0.155;
 /// Vapour pressure from relative humidity (0 to 1) by the saturation formula that ISO 7730 Annex D
 /// carries with it, Pa. For comparison with its table; a run knows the humidity ratio.
 #[must_use]
@@ -22,7 +22,7 @@ pub fn vapour_pressure_of_rh_pa(rh: f64, t_air_c: f64) -> f64 {
 
 /// What a person's heat balance depends on.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Surroundings {
+pub(crate) struct Surroundings {
     /// Air temperature, °C.
     pub t_air_c: f64,
     /// Mean radiant temperature, °C.
@@ -39,7 +39,7 @@ pub struct Surroundings {
 
 /// What lies outside the range for which ISO 7730 claims its vote (its clause 4).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum OutOfRange {
+pub(crate) enum OutOfRange {
     /// Air temperature not within 10 to 30 °C.
     AirTemperature,
     /// Mean radiant temperature not within 10 to 40 °C.
@@ -75,7 +75,7 @@ impl std::fmt::Display for OutOfRange {
 
 /// A vote, with a flag where the standard does not stand behind it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Vote {
+pub(crate) struct Vote {
     /// Predicted mean vote: −3 cold … +3 hot; NaN without an answer.
     pub pmv: f64,
     /// Predicted share of dissatisfied people, percent; NaN without an answer.
@@ -95,7 +95,7 @@ impl Vote {
 
 /// Predicted percentage of dissatisfied people for a vote (ISO 7730 eq. 5).
 #[must_use]
-pub fn ppd_percent(pmv: f64) -> f64 {
+pub(crate) fn ppd_percent(pmv: f64) -> f64 {
     let square = pmv * pmv;
     100.0 - 95.0 * (-square * (0.033_53 * square + 0.2179)).exp()
 }
@@ -103,7 +103,7 @@ pub fn ppd_percent(pmv: f64) -> f64 {
 impl Surroundings {
     /// Which input lies outside the standard's range, if any.
     #[must_use]
-    pub fn out_of_range(&self) -> Option<OutOfRange> {
+    pub(crate) fn out_of_range(&self) -> Option<OutOfRange> {
         let checks = [
             (self.t_air_c, 10.0, 30.0, OutOfRange::AirTemperature),
             (self.t_radiant_c, 10.0, 40.0, OutOfRange::RadiantTemperature),
@@ -127,7 +127,7 @@ impl Surroundings {
     /// clothing temperatures differ by 0.015 K, so its vote is up to 0.004 off the exact solution
     /// of its own equations; its stopping rule is kept, so that published votes are met.
     #[must_use]
-    pub fn vote(&self) -> Vote {
+    pub(crate) fn vote(&self) -> Vote {
         let balance = Balance::new(self);
         let pmv = balance
             .clothing(self)
@@ -238,7 +238,7 @@ impl Balance {
 ///
 /// Two monotonic queues: each sample enters and leaves once, so a signal of n samples costs O(n).
 #[derive(Clone, Debug)]
-pub struct SlidingRange {
+pub(crate) struct SlidingRange {
     window_s: f64,
     low: VecDeque<(f64, f64)>,
     high: VecDeque<(f64, f64)>,
@@ -247,7 +247,7 @@ pub struct SlidingRange {
 impl SlidingRange {
     /// A window of `window_s`; holds samples at least `sample_s` apart without allocating again.
     #[must_use]
-    pub fn new(window_s: f64, sample_s: f64) -> SlidingRange {
+    pub(crate) fn new(window_s: f64, sample_s: f64) -> SlidingRange {
         let room = (window_s / sample_s.max(1.0)) as usize + 2;
         SlidingRange {
             window_s,
@@ -258,7 +258,7 @@ impl SlidingRange {
 
     /// Takes a sample at `t_s`, not before the last one, and gives the range over the window that
     /// ends there, both ends included. A value that is not a number is passed over.
-    pub fn push(&mut self, t_s: f64, value: f64) -> f64 {
+    pub(crate) fn push(&mut self, t_s: f64, value: f64) -> f64 {
         let oldest = t_s - self.window_s * (1.0 + 1e-12);
         for q in [&mut self.low, &mut self.high] {
             while q.front().is_some_and(|&(t, _)| t < oldest) {
@@ -282,7 +282,7 @@ impl SlidingRange {
     }
 
     /// Forgets every sample, as where people leave.
-    pub fn clear(&mut self) {
+    pub(crate) fn clear(&mut self) {
         self.low.clear();
         self.high.clear();
     }

@@ -8,13 +8,13 @@
 //! *dry* air, with zero at 0 °C dry air and 0 °C liquid water.
 
 /// Specific heat of dry air, J/(kg K).
-pub const CP_DRY_AIR: f64 = 1006.0;
+pub(crate) const CP_DRY_AIR: f64 = 1006.0;
 /// Specific heat of water vapour, J/(kg K).
-pub const CP_VAPOUR: f64 = 1860.0;
+pub(crate) const CP_VAPOUR: f64 = 1860.0;
 /// Enthalpy of saturated vapour at 0 °C, J/kg.
-pub const LATENT_HEAT_0C: f64 = 2_501_000.0;
+pub(crate) const LATENT_HEAT_0C: f64 = 2_501_000.0;
 /// Density of standard air, kg/m³: the density at which air flows and fan curves are rated.
-pub const RHO_REF: f64 = 1.2;
+pub(crate) const RHO_REF: f64 = 1.2;
 /// Pressure of the standard atmosphere at sea level, Pa.
 pub const STANDARD_PRESSURE: f64 = 101_325.0;
 
@@ -29,7 +29,7 @@ const FORMULA_RANGE_C: (f64, f64) = (-100.0, 200.0);
 
 /// Pressure of the standard atmosphere at an altitude, Pa (ASHRAE Fundamentals ch. 1, eq. 3).
 #[must_use]
-pub fn standard_pressure_pa(altitude_m: f64) -> f64 {
+pub(crate) fn standard_pressure_pa(altitude_m: f64) -> f64 {
     STANDARD_PRESSURE * (1.0 - 2.255_77e-5 * altitude_m).max(0.0).powf(5.2559)
 }
 
@@ -38,7 +38,7 @@ pub fn standard_pressure_pa(altitude_m: f64) -> f64 {
 ///
 /// The two branches differ by 0.01 % at 0 °C.
 #[must_use]
-pub fn saturation_pressure_pa(t_c: f64) -> f64 {
+pub(crate) fn saturation_pressure_pa(t_c: f64) -> f64 {
     if t_c < 0.0 {
         over_ice_pa(t_c)
     } else {
@@ -66,14 +66,14 @@ fn over_liquid_pa(t_c: f64) -> f64 {
 
 /// Humidity ratio of air whose vapour pressure is `vapour_pa`, at total pressure `p_pa`, kg/kg.
 #[must_use]
-pub fn humidity_ratio_of_vapour(vapour_pa: f64, p_pa: f64) -> f64 {
+pub(crate) fn humidity_ratio_of_vapour(vapour_pa: f64, p_pa: f64) -> f64 {
     let vapour_pa = vapour_pa.min(MAX_VAPOUR_SHARE * p_pa);
     MOLAR_RATIO * vapour_pa / (p_pa - vapour_pa)
 }
 
 /// Humidity ratio of air at `t_c` °C, relative humidity `rh` (0 to 1) and pressure `p_pa`, kg/kg.
 #[must_use]
-pub fn humidity_ratio(rh: f64, t_c: f64, p_pa: f64) -> f64 {
+pub(crate) fn humidity_ratio(rh: f64, t_c: f64, p_pa: f64) -> f64 {
     humidity_ratio_of_vapour(rh * saturation_pressure_pa(t_c), p_pa)
 }
 
@@ -81,13 +81,13 @@ pub fn humidity_ratio(rh: f64, t_c: f64, p_pa: f64) -> f64 {
 ///
 /// Above 1 where the air carries more than it can hold (fog).
 #[must_use]
-pub fn relative_humidity(w: f64, t_c: f64, p_pa: f64) -> f64 {
+pub(crate) fn relative_humidity(w: f64, t_c: f64, p_pa: f64) -> f64 {
     vapour_pressure_pa(w, p_pa) / saturation_pressure_pa(t_c)
 }
 
 /// Partial pressure of the vapour in air of humidity ratio `w` at pressure `p_pa`, Pa.
 #[must_use]
-pub fn vapour_pressure_pa(w: f64, p_pa: f64) -> f64 {
+pub(crate) fn vapour_pressure_pa(w: f64, p_pa: f64) -> f64 {
     p_pa * w / (MOLAR_RATIO + w)
 }
 
@@ -95,7 +95,7 @@ pub fn vapour_pressure_pa(w: f64, p_pa: f64) -> f64 {
 ///
 /// Bracketed between −100 and 200 °C; perfectly dry air gives −100. For reports: it bisects.
 #[must_use]
-pub fn dew_point_c(w: f64, p_pa: f64) -> f64 {
+pub(crate) fn dew_point_c(w: f64, p_pa: f64) -> f64 {
     let vapour_pa = vapour_pressure_pa(w, p_pa);
     bisect(FORMULA_RANGE_C.0, FORMULA_RANGE_C.1, |t| {
         saturation_pressure_pa(t) - vapour_pa
@@ -107,7 +107,7 @@ pub fn dew_point_c(w: f64, p_pa: f64) -> f64 {
 /// ASHRAE Fundamentals ch. 1, eqs 33 (over water) and 35 (over ice). Bracketed between the dew
 /// point and the dry bulb; saturated or foggy air gives its own temperature. It bisects.
 #[must_use]
-pub fn wet_bulb_c(t_c: f64, w: f64, p_pa: f64) -> f64 {
+pub(crate) fn wet_bulb_c(t_c: f64, w: f64, p_pa: f64) -> f64 {
     if relative_humidity(w, t_c, p_pa) >= 1.0 {
         return t_c;
     }

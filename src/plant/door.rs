@@ -22,11 +22,11 @@ pub struct Door {
 
 /// Temperature about which doorway exchange is worked out, K: 23 °C. The flow goes with its inverse
 /// square root, so 10 K off is 1.7 %.
-pub const DOORWAY_MEAN_K: f64 = 296.15;
+pub(crate) const DOORWAY_MEAN_K: f64 = 296.15;
 
 /// Pressure loss of an orifice of `area_m2` with discharge coefficient `cd` as `B` of `Δp = B·Q²`,
 /// Pa/(m³/s)².
-pub fn orifice_quadratic(area_m2: f64, cd: f64, density_kg_m3: f64) -> f64 {
+pub(crate) fn orifice_quadratic(area_m2: f64, cd: f64, density_kg_m3: f64) -> f64 {
     density_kg_m3 / (2.0 * (cd * area_m2).powi(2))
 }
 

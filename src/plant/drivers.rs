@@ -15,7 +15,7 @@ use crate::plant::weather::{Site, Weather};
 
 /// Part of the diffuse sun that glazing lets through beside its normal value: Fw of ISO 13790, from
 /// memory.
-pub const DIFFUSE_MODIFIER: f64 = 0.9;
+pub(crate) const DIFFUSE_MODIFIER: f64 = 0.9;
 
 /// What is around the rooms beside the weather.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -263,7 +263,7 @@ impl<'a> Drivers<'a> {
 }
 
 /// Minute of the week of a local time, 0 = Monday 00:00.
-pub fn minute_of_week(local: NaiveDateTime) -> u32 {
+pub(crate) fn minute_of_week(local: NaiveDateTime) -> u32 {
     local.weekday().num_days_from_monday() * 1440 + local.hour() * 60 + local.minute()
 }
 

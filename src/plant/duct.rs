@@ -38,7 +38,7 @@ impl Default for Air {
 
 /// A duct wall: its name, its absolute roughness and where that figure comes from.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Material {
+pub(crate) struct Material {
     /// Name as written in scenario files.
     pub name: &'static str,
     /// Absolute roughness, m.
@@ -48,7 +48,7 @@ pub struct Material {
 }
 
 /// Every duct material known by name.
-pub const MATERIALS: &[Material] = &[
+pub(crate) const MATERIALS: &[Material] = &[
     Material {
         name: "galvanised",
         roughness_m: 0.09e-3,
@@ -77,17 +77,17 @@ pub const MATERIALS: &[Material] = &[
 ];
 
 /// Finds a material by name.
-pub fn material(name: &str) -> Option<&'static Material> {
+pub(crate) fn material(name: &str) -> Option<&'static Material> {
     MATERIALS.iter().find(|m| m.name == name)
 }
 
 /// Laminar Darcy friction factor 64/Re.
-pub fn friction_laminar(reynolds: f64) -> f64 {
+pub(crate) fn friction_laminar(reynolds: f64) -> f64 {
     64.0 / reynolds
 }
 
 /// Haaland's explicit approximation of the turbulent Darcy friction factor (1983).
-pub fn friction_haaland(reynolds: f64, relative_roughness: f64) -> f64 {
+pub(crate) fn friction_haaland(reynolds: f64, relative_roughness: f64) -> f64 {
     let y = -1.8 * ((relative_roughness / 3.7).powf(1.11) + 6.9 / reynolds).log10();
     1.0 / (y * y)
 }
@@ -95,7 +95,7 @@ pub fn friction_haaland(reynolds: f64, relative_roughness: f64) -> f64 {
 /// Turbulent Darcy friction factor of Colebrook, solved to rounding.
 ///
 /// `1/√f = −2 log10(ε/3.7D + 2.51/(Re √f))`, by Newton's method from Haaland's value.
-pub fn friction_colebrook(reynolds: f64, relative_roughness: f64) -> f64 {
+pub(crate) fn friction_colebrook(reynolds: f64, relative_roughness: f64) -> f64 {
     let (rough, smooth) = (relative_roughness / 3.7, 2.51 / reynolds);
     let mut y = 1.0 / friction_haaland(reynolds, relative_roughness).sqrt();
     for _ in 0..4 {
@@ -108,7 +108,7 @@ pub fn friction_colebrook(reynolds: f64, relative_roughness: f64) -> f64 {
 
 /// Darcy friction factor at any Reynolds number: laminar below 2000, Colebrook above 4000, a
 /// smooth blend of the two between (the blend is our own choice; the flow there is unsteady).
-pub fn friction_factor(reynolds: f64, relative_roughness: f64) -> f64 {
+pub(crate) fn friction_factor(reynolds: f64, relative_roughness: f64) -> f64 {
     let t = ((reynolds - 2000.0) / 2000.0).clamp(0.0, 1.0);
     let turbulent = t * t * (3.0 - 2.0 * t);
     let mut f = 0.0;
@@ -179,7 +179,7 @@ impl Section {
 ///
 /// `1 + 0.58 r_c exp(−0.00496 D)`, with `r_c` in percent and D in mm (ASHRAE Fundamentals, duct
 /// design, eq. 22 and 23). `compression` is `1 − L/L_stretched`: 0.04 for 4 %.
-pub fn compression_factor(diameter_m: f64, compression: f64) -> f64 {
+pub(crate) fn compression_factor(diameter_m: f64, compression: f64) -> f64 {
     1.0 + 0.58 * 100.0 * compression.max(0.0) * (-0.00496 * 1000.0 * diameter_m).exp()
 }
 
@@ -203,7 +203,7 @@ pub struct Duct {
 /// Over 1 to 6 m/s the fitted friction stays within 3 % of Colebrook, and within 1.6 % between
 /// 1.5 and 5.5 m/s. A wider span costs accuracy where ducts are run: 0.5 to 8 m/s leaves 3.7 % at
 /// working velocities and 7 % at the ends.
-pub const FIT_VELOCITIES_M_S: (f64, f64) = (1.0, 6.0);
+pub(crate) const FIT_VELOCITIES_M_S: (f64, f64) = (1.0, 6.0);
 
 impl Duct {
     /// A rigid galvanised round duct without fittings.
@@ -295,7 +295,7 @@ impl Duct {
 
 /// Heat transfer through round insulation, W/m²K on the inner surface:
 /// `1/U = 1/h_i + (r_i/k) ln(r_o/r_i) + r_i/(r_o h_o)`, the thickness being `R k`.
-pub fn round_u_w_m2k(
+pub(crate) fn round_u_w_m2k(
     inner_diameter_m: f64,
     insulation_m2k_w: f64,
     conductivity_w_mk: f64,

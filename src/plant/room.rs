@@ -8,7 +8,7 @@ use crate::plant::air::{CP_DRY_AIR, CP_VAPOUR};
 use crate::plant::sun::Surface;
 
 /// Humidity ratio at which room air's specific heat is taken, kg/kg.
-pub const REFERENCE_HUMIDITY: f64 = 0.009;
+pub(crate) const REFERENCE_HUMIDITY: f64 = 0.009;
 
 /// Specific heat of moist air per kilogram of dry air, J/(kg K), at [`REFERENCE_HUMIDITY`].
 ///
@@ -17,18 +17,18 @@ pub const REFERENCE_HUMIDITY: f64 = 0.009;
 pub const CP_MOIST: f64 = CP_DRY_AIR + CP_VAPOUR * REFERENCE_HUMIDITY;
 
 /// Latent heat used to turn a latent gain in watts into vapour, J/kg (vapour at room temperature).
-pub const LATENT_HEAT_ROOM: f64 = 2.45e6;
+pub(crate) const LATENT_HEAT_ROOM: f64 = 2.45e6;
 
 /// Convective part of the surface coefficient of walls, W/(m² K); ISO 13789:2017 table 8 as transcribed.
-pub const H_CONVECTIVE_WALL: f64 = 2.5;
+pub(crate) const H_CONVECTIVE_WALL: f64 = 2.5;
 /// Floor and ceiling together, W/(m² K) per m² of floor: 5.0 + 0.7 whichever way heat flows; same table.
-pub const H_CONVECTIVE_FLOOR_AND_CEILING: f64 = 5.7;
+pub(crate) const H_CONVECTIVE_FLOOR_AND_CEILING: f64 = 5.7;
 /// Radiative coefficient, W/(m² K); ISO 13789:2017 table 8 as transcribed.
-pub const H_RADIATIVE: f64 = 5.13;
+pub(crate) const H_RADIATIVE: f64 = 5.13;
 /// Resistance of a lining between the surface and the mass behind it, m² K/W; common practice, no source.
-pub const R_LINING: f64 = 0.06;
+pub(crate) const R_LINING: f64 = 0.06;
 /// Surface of light contents per floor area, m²/m²; common practice, no source.
-pub const CONTENTS_AREA_RATIO: f64 = 1.2;
+pub(crate) const CONTENTS_AREA_RATIO: f64 = 1.2;
 
 /// How heavy a room's construction is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,7 +54,7 @@ impl Construction {
 
 /// Capacity of furniture and light contents per floor area, J/(K m²): between the 7 kJ remainder of
 /// ISO 52016-1 (from memory) and 40; common practice, no source.
-pub const CONTENTS_J_K_M2: f64 = 25_000.0;
+pub(crate) const CONTENTS_J_K_M2: f64 = 25_000.0;
 
 /// The heat couplings and capacities inside a room.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -113,7 +113,7 @@ pub struct OpaqueSurface {
 }
 
 /// Outer surface coefficient of the sol-air temperature, W/(m² K); ASHRAE, from memory.
-pub const H_OUTER: f64 = 17.0;
+pub(crate) const H_OUTER: f64 = 17.0;
 
 /// A glazed opening.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -239,7 +239,7 @@ impl Room {
 /// m² of surface per m² of floor, turned into kg of dry air by ∂w/∂RH at 24 °C (1.888e-4 per %RH).
 ///
 /// Rode et al. 2005 define the value; the surface ratio is common practice, no source.
-pub fn moisture_buffer_kg(area_m2: f64, mbv_g_m2_rh: f64) -> f64 {
+pub(crate) fn moisture_buffer_kg(area_m2: f64, mbv_g_m2_rh: f64) -> f64 {
     mbv_g_m2_rh * 1e-3 * 4.0 * area_m2 / 1.888e-4
 }
 

@@ -51,7 +51,7 @@ impl Sun {
 /// Outside the years −2000 to 6000, or for a place that is not on the globe, it gives
 /// [`Sun::DOWN`]; [`Site::new`](crate::plant::weather::Site::new) refuses such places.
 #[must_use]
-pub fn sun_position(latitude_deg: f64, longitude_deg_east: f64, utc: NaiveDateTime) -> Sun {
+pub(crate) fn sun_position(latitude_deg: f64, longitude_deg_east: f64, utc: NaiveDateTime) -> Sun {
     position(SolarPositions::new(), latitude_deg, longitude_deg_east, utc).unwrap_or(Sun::DOWN)
 }
 
@@ -135,7 +135,7 @@ impl Surface {
 
 /// What falls on a surface, W per m² of it.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Irradiance {
+pub(crate) struct Irradiance {
     /// Straight from the sun.
     pub beam: f64,
     /// From the sky, taken as equally bright all over.
@@ -149,7 +149,7 @@ pub struct Irradiance {
 impl Irradiance {
     /// All three together, W/m².
     #[must_use]
-    pub fn total(&self) -> f64 {
+    pub(crate) fn total(&self) -> f64 {
         self.beam + self.sky + self.ground
     }
 }
@@ -160,7 +160,13 @@ impl Irradiance {
 /// `albedo` is the share the ground reflects, 0 to 1. An isotropic sky understates surfaces that
 /// face the bright half of a clear sky. With the sun down there is no beam.
 #[must_use]
-pub fn irradiance_on(surface: &Surface, sun: &Sun, dni: f64, dhi: f64, albedo: f64) -> Irradiance {
+pub(crate) fn irradiance_on(
+    surface: &Surface,
+    sun: &Sun,
+    dni: f64,
+    dhi: f64,
+    albedo: f64,
+) -> Irradiance {
     let cos_incidence = surface.cos_incidence(sun);
     let cos_zenith = sun.cos_zenith();
     let dni = if sun.is_up() { dni } else { 0.0 };
@@ -185,7 +191,7 @@ const GLASS_ABSORPTION: f64 = 4.0 * 0.002;
 /// Klein and Beckman, Solar Energy 80, 2006, eqs 11 to 13). 1 head on, 0.95 at 60°, 0 when the sun
 /// is behind the glass. Double glazing falls off somewhat sooner.
 #[must_use]
-pub fn beam_incidence_modifier(cos_incidence: f64) -> f64 {
+pub(crate) fn beam_incidence_modifier(cos_incidence: f64) -> f64 {
     if cos_incidence <= 0.0 {
         return 0.0;
     }

@@ -20,7 +20,7 @@ struct Place {
 
 /// The sun over a site; asked in the order of time it needs one exact position an hour.
 #[derive(Clone, Debug)]
-pub struct SunTrack {
+pub(crate) struct SunTrack {
     site: Site,
     sin_latitude: f64,
     cos_latitude: f64,
@@ -31,7 +31,7 @@ pub struct SunTrack {
 impl SunTrack {
     /// A track over a site.
     #[must_use]
-    pub fn new(site: Site) -> SunTrack {
+    pub(crate) fn new(site: Site) -> SunTrack {
         let (sin_latitude, cos_latitude) = site.latitude_deg.to_radians().sin_cos();
         SunTrack {
             site,
@@ -42,7 +42,7 @@ impl SunTrack {
     }
 
     /// The sun at a local clock time, within 1e-4° of [`Site::sun`].
-    pub fn at(&mut self, local: NaiveDateTime) -> Sun {
+    pub(crate) fn at(&mut self, local: NaiveDateTime) -> Sun {
         let utc = self.site.utc(local);
         let past = TimeDelta::seconds(i64::from(utc.minute() * 60 + utc.second()))
             + TimeDelta::nanoseconds(i64::from(utc.nanosecond()));

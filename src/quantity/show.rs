@@ -151,7 +151,7 @@ fn rounded(number: f64, figures: usize) -> String {
 
 /// Writes an SI value in full, as for defaults and limits: six significant figures in SI, in which they
 /// are given, three in other units.
-pub fn display_full(value_si: f64, dimension: Dimension, system: UnitSystem) -> String {
+pub(crate) fn display_full(value_si: f64, dimension: Dimension, system: UnitSystem) -> String {
     match system {
         UnitSystem::Si => in_unit(value_si, dimension.shown_unit(system), 6),
         UnitSystem::Ip => system.show(value_si, dimension),
@@ -159,7 +159,7 @@ pub fn display_full(value_si: f64, dimension: Dimension, system: UnitSystem) -> 
 }
 
 /// Writes an SI value in `unit` with at least `figures` significant figures and no trailing zeros.
-pub fn in_unit(value_si: f64, unit: &Unit, figures: usize) -> String {
+pub(crate) fn in_unit(value_si: f64, unit: &Unit, figures: usize) -> String {
     let number = significant(unit.express(value_si), figures);
     match unit.symbol {
         "" => number,
@@ -169,7 +169,7 @@ pub fn in_unit(value_si: f64, unit: &Unit, figures: usize) -> String {
 }
 
 /// A number with at least `figures` significant figures, whole part kept, trailing zeros dropped.
-pub fn significant(number: f64, figures: usize) -> String {
+pub(crate) fn significant(number: f64, figures: usize) -> String {
     if !number.is_finite() {
         return number.to_string();
     }

@@ -12,7 +12,7 @@ use super::{Figure, FigureError};
 
 /// A quantity of many cases at one instant, shown units.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct BandPoint {
+pub(crate) struct BandPoint {
     /// Seconds since the start of the run.
     pub t_s: f64,
     /// The 5, 50 and 95 % quantiles.
@@ -21,7 +21,7 @@ pub struct BandPoint {
 
 /// One panel: a room, or a variant.
 #[derive(Clone, Debug, PartialEq)]
-pub struct BandPanel {
+pub(crate) struct BandPanel {
     /// Its name.
     pub heading: String,
     /// Its points in ascending time; those without a value part the band.
@@ -30,7 +30,7 @@ pub struct BandPanel {
 
 /// Everything the figure shows.
 #[derive(Clone, Debug, PartialEq)]
-pub struct BandSheet {
+pub(crate) struct BandSheet {
     /// What the sheet is about; its title says what was found.
     pub title: String,
     /// Name of the scenario.
@@ -52,7 +52,7 @@ const RIM: Stroke = Stroke::new(BLUE.tint(0.55), 0.8);
 ///
 /// # Errors
 /// Points that span no time.
-pub fn bands(data: &BandSheet) -> Result<Figure, FigureError> {
+pub(crate) fn bands(data: &BandSheet) -> Result<Figure, FigureError> {
     let times = data.panels.iter().flat_map(|p| &p.points).map(|p| &p.t_s);
     let span = range(times).unwrap_or((0.0, 0.0));
     let columns = if data.panels.len() > 3 { 2 } else { 1 };

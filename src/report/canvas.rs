@@ -15,7 +15,7 @@ const BACKEND_EM: f64 = 1.24;
 
 /// How a line looks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stroke {
+pub(crate) struct Stroke {
     /// Colour of the line.
     pub colour: Colour,
     /// Width, px.
@@ -26,7 +26,7 @@ pub struct Stroke {
 
 impl Stroke {
     /// A full line.
-    pub const fn new(colour: Colour, width: f64) -> Self {
+    pub(crate) const fn new(colour: Colour, width: f64) -> Self {
         Self {
             colour,
             width,
@@ -34,7 +34,7 @@ impl Stroke {
         }
     }
     /// The same line with dashes and gaps of these lengths, px.
-    pub const fn dashed(self, dash: f64, gap: f64) -> Self {
+    pub(crate) const fn dashed(self, dash: f64, gap: f64) -> Self {
         Self {
             dash: Some((dash, gap)),
             ..self
@@ -54,12 +54,12 @@ pub(super) enum Shape {
 
 /// The sheet, drawn in order with opaque colours.
 #[derive(Debug, Default)]
-pub struct Canvas {
+pub(crate) struct Canvas {
     shapes: Vec<Shape>,
 }
 
 /// Draws one sheet `width` px wide and gives it back as a [`Figure`]; `draw` answers with its height, px.
-pub fn sheet(
+pub(crate) fn sheet(
     name: &'static str,
     title: &str,
     width: f64,
@@ -204,7 +204,7 @@ fn dashes(points: &[(f64, f64)], pattern: Option<(f64, f64)>) -> Vec<Vec<(f64, f
 
 impl Canvas {
     /// A line through points. Points that are not finite are left out.
-    pub fn path(&mut self, points: &[(f64, f64)], stroke: Stroke) {
+    pub(crate) fn path(&mut self, points: &[(f64, f64)], stroke: Stroke) {
         let points: Vec<_> = points.iter().copied().filter(finite).collect();
         if points.len() > 1 {
             self.shapes.push(Shape::Line(points, stroke));
@@ -212,19 +212,19 @@ impl Canvas {
     }
 
     /// A straight line.
-    pub fn line(&mut self, from: (f64, f64), to: (f64, f64), stroke: Stroke) {
+    pub(crate) fn line(&mut self, from: (f64, f64), to: (f64, f64), stroke: Stroke) {
         self.path(&[from, to], stroke);
     }
 
     /// A filled rectangle between two corners.
-    pub fn rect(&mut self, x0: f64, y0: f64, x1: f64, y1: f64, fill: Colour) {
+    pub(crate) fn rect(&mut self, x0: f64, y0: f64, x1: f64, y1: f64, fill: Colour) {
         if x1 > x0 && y1 > y0 {
             self.polygon(&[(x0, y0), (x1, y0), (x1, y1), (x0, y1)], fill);
         }
     }
 
     /// The outline of a rectangle.
-    pub fn outline(&mut self, x0: f64, y0: f64, x1: f64, y1: f64, stroke: Stroke) {
+    pub(crate) fn outline(&mut self, x0: f64, y0: f64, x1: f64, y1: f64, stroke: Stroke) {
         self.path(
             &[(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0), (x1, y0)],
             stroke,
@@ -232,7 +232,7 @@ impl Canvas {
     }
 
     /// A filled shape.
-    pub fn polygon(&mut self, points: &[(f64, f64)], fill: Colour) {
+    pub(crate) fn polygon(&mut self, points: &[(f64, f64)], fill: Colour) {
         let points: Vec<_> = points.iter().copied().filter(finite).collect();
         if points.len() > 2 {
             self.shapes.push(Shape::Polygon(points, fill));
@@ -240,7 +240,7 @@ impl Canvas {
     }
 
     /// A rectangle of `ground` with diagonal lines, rising to the right, `pitch` px apart.
-    pub fn hatch(
+    pub(crate) fn hatch(
         &mut self,
         (x0, y0, x1, y1): (f64, f64, f64, f64),
         pitch: f64,
@@ -263,19 +263,19 @@ impl Canvas {
     }
 
     /// Text, centred vertically on `at`.
-    pub fn text(&mut self, text: &str, at: (f64, f64), kind: Type) {
+    pub(crate) fn text(&mut self, text: &str, at: (f64, f64), kind: Type) {
         if !text.is_empty() && finite(&at) {
             self.shapes.push(Shape::Text(text.to_owned(), at, kind));
         }
     }
 
     /// Text on a patch of paper, so that lines behind it do not cross the letters.
-    pub fn label(&mut self, text: &str, at: (f64, f64), kind: Type) {
+    pub(crate) fn label(&mut self, text: &str, at: (f64, f64), kind: Type) {
         self.label_on(text, at, kind, PAPER);
     }
 
     /// Text on a patch of `ground`.
-    pub fn label_on(&mut self, text: &str, at: (f64, f64), kind: Type, ground: Colour) {
+    pub(crate) fn label_on(&mut self, text: &str, at: (f64, f64), kind: Type, ground: Colour) {
         let width = text_width(text, kind.size, kind.bold);
         let left = kind.left_of(at.0, width) - 3.0;
         let half = kind.size * 0.62;
@@ -284,7 +284,7 @@ impl Canvas {
     }
 
     /// A marker of half-width `r` px.
-    pub fn marker(&mut self, marker: Marker, (x, y): (f64, f64), r: f64, colour: Colour) {
+    pub(crate) fn marker(&mut self, marker: Marker, (x, y): (f64, f64), r: f64, colour: Colour) {
         match marker {
             Marker::Disc => self.disc((x, y), r, colour),
             Marker::Ring => {

@@ -16,12 +16,12 @@ use crate::scenario::control::Zone;
 use crate::trace::Trace;
 
 /// Flow above which the fan counts as running, m³/s: below it is rounding, not air.
-pub const FAN_RUNS_M3_S: f64 = 1e-4;
+pub(crate) const FAN_RUNS_M3_S: f64 = 1e-4;
 /// Kinds of trip told in notes; more are in the table of events.
 const TOLD_KINDS: usize = 4;
 
 /// A scenario, its run and the units shown.
-pub struct FigureData<'a> {
+pub(crate) struct FigureData<'a> {
     /// Name of the figure.
     pub figure: &'static str,
     /// What was run.
@@ -41,7 +41,7 @@ impl<'a> FigureData<'a> {
     ///
     /// # Errors
     /// When there is none, or no column of time.
-    pub fn new(
+    pub(crate) fn new(
         figure: &'static str,
         scenario: &'a Scenario,
         outcome: &'a Outcome,
@@ -62,7 +62,7 @@ impl<'a> FigureData<'a> {
     }
 
     /// A sheet of this run with a title and nothing on it.
-    pub fn sheet(&self, title: String) -> Sheet {
+    pub(crate) fn sheet(&self, title: String) -> Sheet {
         let span = span_text(self.scenario.start(), self.span.0, self.span.1);
         Sheet {
             name: self.figure,
@@ -79,17 +79,17 @@ impl<'a> FigureData<'a> {
     }
 
     /// A column of the trace.
-    pub fn column(&self, column: &str) -> Option<&'a [f64]> {
+    pub(crate) fn column(&self, column: &str) -> Option<&'a [f64]> {
         self.outcome.trace.column(column)
     }
 
     /// A column without which the figure has no meaning.
-    pub fn need(&self, column: &str) -> Result<&'a [f64], FigureError> {
+    pub(crate) fn need(&self, column: &str) -> Result<&'a [f64], FigureError> {
         self.column(column).ok_or_else(|| self.lacks(column))
     }
 
     /// The trace lacks a column.
-    pub fn lacks(&self, column: &str) -> FigureError {
+    pub(crate) fn lacks(&self, column: &str) -> FigureError {
         FigureError::NoColumn {
             figure: self.figure,
             column: column.to_owned(),
@@ -97,22 +97,22 @@ impl<'a> FigureData<'a> {
     }
 
     /// A number in the unit shown.
-    pub fn shown(&self, si: f64, dimension: Dimension) -> f64 {
+    pub(crate) fn shown(&self, si: f64, dimension: Dimension) -> f64 {
         dimension.shown_unit(self.units).express(si)
     }
 
     /// What an axis shows, with its unit.
-    pub fn axis(&self, what: &str, dimension: Dimension) -> String {
+    pub(crate) fn axis(&self, what: &str, dimension: Dimension) -> String {
         format!("{what}, {}", dimension.shown_unit(self.units).symbol)
     }
 
     /// A number for people, with its unit.
-    pub fn text(&self, si: f64, dimension: Dimension) -> String {
+    pub(crate) fn text(&self, si: f64, dimension: Dimension) -> String {
         self.units.show(si, dimension)
     }
 
     /// A measure's value beside its limit: with another digit where rounding would hide an excess.
-    pub fn judged(&self, m: &Measure) -> String {
+    pub(crate) fn judged(&self, m: &Measure) -> String {
         match &m.limit {
             Some(limit) => self.units.show_apart(m.value, limit.value, m.dimension),
             None => self.text(m.value, m.dimension),
@@ -120,7 +120,7 @@ impl<'a> FigureData<'a> {
     }
 
     /// A column as a line, in the unit shown.
-    pub fn line(&self, column: &[f64], dimension: Dimension) -> Pieces {
+    pub(crate) fn line(&self, column: &[f64], dimension: Dimension) -> Pieces {
         let mut pieces = pieces(self.t, column);
         let unit = dimension.shown_unit(self.units);
         for point in pieces.iter_mut().flatten() {
@@ -130,7 +130,7 @@ impl<'a> FigureData<'a> {
     }
 
     /// A column of a flow or temperature while the fan runs; gaps while it stands.
-    pub fn while_fan_runs(&self, column: &[f64]) -> Vec<f64> {
+    pub(crate) fn while_fan_runs(&self, column: &[f64]) -> Vec<f64> {
         match self.column("fan.flow_m3_s") {
             None => column.to_vec(),
             Some(fan) => {
@@ -141,42 +141,42 @@ impl<'a> FigureData<'a> {
     }
 
     /// Length of the run, s.
-    pub fn length_s(&self) -> f64 {
+    pub(crate) fn length_s(&self) -> f64 {
         self.span.1 - self.span.0
     }
 
     /// Clock time at `t_s`, with the day when the run is longer than one.
-    pub fn clock(&self, t_s: f64) -> String {
+    pub(crate) fn clock(&self, t_s: f64) -> String {
         clock_text(self.scenario.start(), t_s, self.length_s() > 86_400.0)
     }
 
     /// A measure of the whole house that has a value.
-    pub fn measure(&self, key: &str) -> Option<&'a Measure> {
+    pub(crate) fn measure(&self, key: &str) -> Option<&'a Measure> {
         self.measures(key).next()
     }
 
     /// Measures of one key that have a value.
-    pub fn measures(&self, key: &str) -> impl Iterator<Item = &'a Measure> {
+    pub(crate) fn measures(&self, key: &str) -> impl Iterator<Item = &'a Measure> {
         let all = self.outcome.measures.iter();
         all.filter(move |m| m.key == key && !m.value.is_nan())
     }
 
     /// How often something happened: as measured, since a long run keeps only its first events, or as
     /// noted.
-    pub fn count(&self, key: &str, kind: NoticeKind) -> f64 {
+    pub(crate) fn count(&self, key: &str, kind: NoticeKind) -> f64 {
         let noted = || self.notices(kind).count() as f64;
         self.measure(key).map_or_else(noted, |m| m.value)
     }
 
     /// The measure of a key that stands worst against its limit, by share of an upper limit.
-    pub fn worst(&self, key: &str) -> Option<&'a Measure> {
+    pub(crate) fn worst(&self, key: &str) -> Option<&'a Measure> {
         let used = |m: &&Measure| m.limit.as_ref().map_or(m.value, |l| m.value / l.value);
         self.measures(key)
             .max_by(|a, b| used(a).total_cmp(&used(b)))
     }
 
     /// Names of a zone's rooms, the thermostat's first.
-    pub fn rooms_of(&self, zone: &Zone) -> Vec<&'a str> {
+    pub(crate) fn rooms_of(&self, zone: &Zone) -> Vec<&'a str> {
         let s = self.scenario;
         let mut rooms = vec![s.rooms[zone.room].name.as_str()];
         for &outlet in &zone.outlets {
@@ -189,20 +189,20 @@ impl<'a> FigureData<'a> {
     }
 
     /// Scheduled periods of a zone; `None` when it is always scheduled.
-    pub fn scheduled(&self, zone: &str) -> Option<Spans> {
+    pub(crate) fn scheduled(&self, zone: &str) -> Option<Spans> {
         let inside = self.column(&format!("zone.{zone}.in_band"))?;
         let always = inside.iter().all(|&v| v > 0.5);
         (!always).then(|| spans(self.t, |i| inside[i] > 0.5))
     }
 
     /// Whether any zone has a schedule that ends within the run.
-    pub fn has_schedules(&self) -> bool {
+    pub(crate) fn has_schedules(&self) -> bool {
         let mut zones = self.scenario.zones.iter();
         zones.any(|z| self.scheduled(&z.name).is_some())
     }
 
     /// Spans in which any zone is scheduled; empty when that is the whole run.
-    pub fn any_scheduled(&self) -> Spans {
+    pub(crate) fn any_scheduled(&self) -> Spans {
         let zones = self.scenario.zones.iter();
         let all: Option<Vec<Spans>> = zones.map(|z| self.scheduled(&z.name)).collect();
         let mut all = all.unwrap_or_default().concat();
@@ -219,24 +219,24 @@ impl<'a> FigureData<'a> {
     }
 
     /// What the controller noted of a kind, in order.
-    pub fn notices(&self, kind: NoticeKind) -> impl Iterator<Item = &'a Event> {
+    pub(crate) fn notices(&self, kind: NoticeKind) -> impl Iterator<Item = &'a Event> {
         let events = self.outcome.events.iter();
         events.filter(move |e| e.what == What::Control(kind) && e.t_s.is_finite())
     }
 
     /// Instants at which the controller noted something, s.
-    pub fn times(&self, kind: NoticeKind) -> Vec<f64> {
+    pub(crate) fn times(&self, kind: NoticeKind) -> Vec<f64> {
         self.notices(kind).map(|e| e.t_s).collect()
     }
 
     /// The protection that watches one side of supply air, if it is fitted.
-    pub fn protection(&self, sense: Sense) -> Option<&'a Protection> {
+    pub(crate) fn protection(&self, sense: Sense) -> Option<&'a Protection> {
         let all = &self.scenario.control.controller.spec().protections;
         all.iter().find(|p| p.sense == sense)
     }
 
     /// Spans in which the unit was locked out.
-    pub fn locked_out(&self) -> Spans {
+    pub(crate) fn locked_out(&self) -> Spans {
         let cleared = self.times(NoticeKind::LockOutCleared);
         let until = |from: f64| cleared.iter().copied().find(|&t| t >= from);
         let outs = self.times(NoticeKind::LockOut).into_iter();
@@ -244,7 +244,7 @@ impl<'a> FigureData<'a> {
     }
 
     /// Trips in words, a line for each kind, numbered as their flags are; and lock-outs.
-    pub fn trip_notes(&self) -> Vec<String> {
+    pub(crate) fn trip_notes(&self) -> Vec<String> {
         let mut kinds: Vec<(String, Vec<String>)> = Vec::new();
         for (i, trip) in self.notices(NoticeKind::Trip).enumerate() {
             let moment = format!("({}) {}", i + 1, self.clock(trip.t_s));
@@ -303,7 +303,7 @@ fn told((kind, moments): &(String, Vec<String>)) -> String {
 
 /// When a measure was at its worst, from its note: `when only zone study calls`; empty if the note
 /// does not say.
-pub fn when(note: &Note) -> String {
+pub(crate) fn when(note: &Note) -> String {
     let note = note.to_string();
     let calls = note.split(';').next().unwrap_or_default().trim();
     let Some(zones) = calls.strip_prefix("calling: ") else {
@@ -325,25 +325,25 @@ pub fn when(note: &Note) -> String {
 }
 
 /// Parts of a sentence joined by spaces, without the empty ones.
-pub fn sentence(parts: &[&str]) -> String {
+pub(crate) fn sentence(parts: &[&str]) -> String {
     let parts: Vec<&str> = parts.iter().copied().filter(|p| !p.is_empty()).collect();
     parts.join(" ")
 }
 
 /// The name with a capital first letter.
-pub fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     let first = letters.next();
     first.map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
 }
 
 /// A source without its full stop.
-pub fn source(text: &str) -> &str {
+pub(crate) fn source(text: &str) -> &str {
     text.trim_end_matches('.')
 }
 
 /// A length of time as a person says it: "45 s", "38 min", "6 h 20 min".
-pub fn duration_text(seconds: f64) -> String {
+pub(crate) fn duration_text(seconds: f64) -> String {
     // A sum of nothing is minus zero.
     let seconds = seconds + 0.0;
     let minutes = (seconds / 60.0).round() as u64;
@@ -356,14 +356,14 @@ pub fn duration_text(seconds: f64) -> String {
 }
 
 /// Total external static (supply minus return) row by row, Pa; `None` without both plenums.
-pub fn external_static(trace: &Trace) -> Option<Vec<f64>> {
+pub(crate) fn external_static(trace: &Trace) -> Option<Vec<f64>> {
     let supply = trace.column("supply_plenum.static_Pa")?;
     let back = trace.column("return_plenum.static_Pa")?;
     Some(supply.iter().zip(back).map(|(s, r)| s - r).collect())
 }
 
 /// Relief flow as a share of fan flow, row by row; gaps while the fan stands.
-pub fn bypass_fraction(trace: &Trace) -> Option<Vec<f64>> {
+pub(crate) fn bypass_fraction(trace: &Trace) -> Option<Vec<f64>> {
     let relief = trace.column("relief.flow_m3_s")?;
     let fan = trace.column("fan.flow_m3_s")?;
     let share = |(r, f): (&f64, &f64)| if *f > FAN_RUNS_M3_S { r / f } else { f64::NAN };
@@ -372,7 +372,7 @@ pub fn bypass_fraction(trace: &Trace) -> Option<Vec<f64>> {
 
 /// The worst static pressure of every step, of which the trace holds only some.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WorstStatic {
+pub(crate) struct WorstStatic {
     /// When, s.
     pub at_s: f64,
     /// How high, Pa.
@@ -380,7 +380,7 @@ pub struct WorstStatic {
 }
 
 /// The worst static pressure of a run, if it measured one.
-pub fn static_pressure(outcome: &Outcome) -> Option<WorstStatic> {
+pub(crate) fn static_pressure(outcome: &Outcome) -> Option<WorstStatic> {
     let worst = outcome.measure("static_worst", "house")?;
     Some(WorstStatic {
         at_s: worst.at_s?,

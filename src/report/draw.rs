@@ -36,7 +36,7 @@ impl Sheet {
     ///
     /// # Errors
     /// When it spans no time.
-    pub fn draw(&self) -> Result<Figure, FigureError> {
+    pub(crate) fn draw(&self) -> Result<Figure, FigureError> {
         let length = self.span.1 - self.span.0;
         if !(length > 0.0 && length.is_finite()) {
             return Err(FigureError::NoTime { figure: self.name });

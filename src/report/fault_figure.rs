@@ -14,7 +14,7 @@ const SETPOINT: Stroke = Stroke::new(INK, 1.2).dashed(2.0, 3.0);
 
 /// What is laid over what: the figure's data are of the run with the fault.
 #[derive(Clone, Copy, Debug)]
-pub struct Faulty<'a> {
+pub(crate) struct Faulty<'a> {
     /// The fault in words.
     pub words: &'a str,
     /// Room whose air is drawn.
@@ -29,7 +29,10 @@ pub struct Faulty<'a> {
 ///
 /// # Errors
 /// When a trace lacks the static pressure or the room's air.
-pub fn fault_figure(data: &FigureData<'_>, fault: &Faulty<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn fault_figure(
+    data: &FigureData<'_>,
+    fault: &Faulty<'_>,
+) -> Result<Figure, FigureError> {
     let air = format!("room.{}.air_C", fault.room);
     let healthy_air = fault.healthy.column(&air).ok_or_else(|| data.lacks(&air))?;
     let air = data.need(&air)?;

@@ -24,7 +24,7 @@ use crate::study::faults::symptoms::{Direction, Symptom};
 use crate::study::faults::{FaultCase, FaultStudy};
 
 /// The study as text, at most `width` columns wide.
-pub fn faults_text(
+pub(crate) fn faults_text(
     s: &Scenario,
     study: &FaultStudy,
     units: UnitSystem,
@@ -442,7 +442,7 @@ fn matrix(s: &Scenario, test: &FunctionalTest, width: u16, units: UnitSystem) ->
 }
 
 /// Folder that [`write_faults`] leaves: `out/faults-<scenario>/`.
-pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
+pub(crate) fn folder(out: &Path, s: &Scenario) -> PathBuf {
     out.join(format!("faults-{}", s.name))
 }
 
@@ -451,7 +451,7 @@ pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
 ///
 /// # Errors
 /// The folder cannot be written, or a figure not drawn; the last good result is then in place.
-pub fn write_faults(
+pub(crate) fn write_faults(
     out: &Path,
     s: &Scenario,
     study: &FaultStudy,

@@ -17,7 +17,7 @@ const WIDEST_NAME: f64 = 330.0;
 
 /// A cell.
 #[derive(Debug, Clone, PartialEq)]
-pub struct HeatCell {
+pub(crate) struct HeatCell {
     /// What stands in it.
     pub text: String,
     /// Share of the limit in use; NaN for a cell that is not judged.
@@ -28,7 +28,7 @@ pub struct HeatCell {
 
 /// A row.
 #[derive(Debug, Clone, PartialEq)]
-pub struct HeatRow {
+pub(crate) struct HeatRow {
     /// Its name.
     pub name: String,
     /// One cell a column.
@@ -37,7 +37,7 @@ pub struct HeatRow {
 
 /// A sheet.
 #[derive(Debug, Clone, PartialEq)]
-pub struct HeatMap {
+pub(crate) struct HeatMap {
     /// Title.
     pub title: String,
     /// Line below it.
@@ -53,7 +53,7 @@ pub struct HeatMap {
 }
 
 /// Draws a heat map.
-pub fn heat_map(name: &'static str, map: &HeatMap) -> Figure {
+pub(crate) fn heat_map(name: &'static str, map: &HeatMap) -> Figure {
     let names = map.rows.iter().map(|r| text_width(&r.name, SMALL, false));
     let widest = names.fold(text_width(&map.rows_are, SMALL, true), f64::max);
     let left = EDGE + widest.min(WIDEST_NAME) + 16.0;

@@ -13,15 +13,15 @@ pub(super) const FAMILY: &str = "DejaVu Sans, Verdana, sans-serif";
 pub(super) const BASELINE_EM: f64 = 0.365;
 
 /// Size of the sheet's title, px.
-pub const TITLE: f64 = 21.0;
+pub(crate) const TITLE: f64 = 21.0;
 /// Size of a panel's heading and of labels, px.
-pub const BODY: f64 = 14.0;
+pub(crate) const BODY: f64 = 14.0;
 /// Size of tick labels and notes, px.
-pub const SMALL: f64 = 12.5;
+pub(crate) const SMALL: f64 = 12.5;
 
 /// Where a text is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Align {
+pub(crate) enum Align {
     /// By its left end.
     Left,
     /// By its middle.
@@ -32,7 +32,7 @@ pub enum Align {
 
 /// How text looks. It is always centred vertically on the point given.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Type {
+pub(crate) struct Type {
     /// Size of the em, px.
     pub size: f64,
     /// Bold or regular.
@@ -47,7 +47,7 @@ pub struct Type {
 
 impl Type {
     /// Plain text of a size, held by its left end.
-    pub const fn new(size: f64) -> Self {
+    pub(crate) const fn new(size: f64) -> Self {
         Self {
             size,
             bold: false,
@@ -57,30 +57,30 @@ impl Type {
         }
     }
     /// Bold.
-    pub const fn bold(self) -> Self {
+    pub(crate) const fn bold(self) -> Self {
         Self { bold: true, ..self }
     }
     /// In the colour of secondary text.
-    pub const fn muted(self) -> Self {
+    pub(crate) const fn muted(self) -> Self {
         self.colour(MUTED)
     }
     /// In a colour.
-    pub const fn colour(self, colour: Colour) -> Self {
+    pub(crate) const fn colour(self, colour: Colour) -> Self {
         Self { colour, ..self }
     }
     /// Held by another end.
-    pub const fn align(self, align: Align) -> Self {
+    pub(crate) const fn align(self, align: Align) -> Self {
         Self { align, ..self }
     }
     /// Reading from bottom to top.
-    pub const fn upright(self) -> Self {
+    pub(crate) const fn upright(self) -> Self {
         Self {
             upright: true,
             ..self
         }
     }
     /// Left end of a text `width` px wide that is held at `x`.
-    pub fn left_of(&self, x: f64, width: f64) -> f64 {
+    pub(crate) fn left_of(&self, x: f64, width: f64) -> f64 {
         match self.align {
             Align::Left => x,
             Align::Centre => x - width / 2.0,
@@ -106,14 +106,14 @@ pub(super) fn advance(face: &Face<'_>, letter: char) -> f64 {
 }
 
 /// Width of a text, px.
-pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
+pub(crate) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
     face(bold).map_or(0.0, |face| {
         size * text.chars().map(|c| advance(face, c)).sum::<f64>()
     })
 }
 
 /// The text itself, or as much of it as fits with an ellipsis behind.
-pub fn elide(text: &str, size: f64, bold: bool, width: f64) -> String {
+pub(crate) fn elide(text: &str, size: f64, bold: bool, width: f64) -> String {
     let Some(face) = face(bold) else {
         return text.to_owned();
     };
@@ -137,7 +137,12 @@ pub fn elide(text: &str, size: f64, bold: bool, width: f64) -> String {
 }
 
 /// A text cut into at most `most` lines no wider than `width` px; what is left over is elided.
-pub fn wrapped(text: &str, (size, bold): (f64, bool), width: f64, most: usize) -> Vec<String> {
+pub(crate) fn wrapped(
+    text: &str,
+    (size, bold): (f64, bool),
+    width: f64,
+    most: usize,
+) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0.0;
     let space = text_width(" ", size, bold);

@@ -9,10 +9,10 @@ const FLAG_TEXT: f64 = 11.5;
 /// How far a flag's points stand out beyond its text, px.
 const FLAG_TIP: f64 = 8.0;
 /// Half a flag's height, px: the plot needs as much free above it.
-pub const FLAG_HALF: f64 = 11.5;
+pub(crate) const FLAG_HALF: f64 = 11.5;
 
 /// Thin lines down from where [`flags`] puts its flags; drawn first, under the data.
-pub fn flag_lines(canvas: &mut Canvas, plot: &Plot, times: &[f64]) {
+pub(crate) fn flag_lines(canvas: &mut Canvas, plot: &Plot, times: &[f64]) {
     for &t in times {
         let x = plot.x(t);
         let line = Stroke::new(QUIET, 1.0).dashed(2.0, 3.0);
@@ -21,7 +21,7 @@ pub fn flag_lines(canvas: &mut Canvas, plot: &Plot, times: &[f64]) {
 }
 
 /// Numbered flags along the top edge; flags that would touch share one.
-pub fn flags(canvas: &mut Canvas, plot: &Plot, times: &[f64]) {
+pub(crate) fn flags(canvas: &mut Canvas, plot: &Plot, times: &[f64]) {
     let mut flags: Vec<Flag> = Vec::new();
     for (i, &t) in times.iter().enumerate() {
         let mut flag = Flag::new((i, i), (plot.x(t), plot.x(t)));
@@ -56,7 +56,7 @@ fn hexagon(canvas: &mut Canvas, (x, y): (f64, f64), (half, tip, tall): (f64, f64
 
 /// Spans of lock-out as bars below where [`flags`] puts its flags, each with a solid line down from its
 /// beginning.
-pub fn lock_outs(canvas: &mut Canvas, plot: &Plot, spans: &[(f64, f64)]) {
+pub(crate) fn lock_outs(canvas: &mut Canvas, plot: &Plot, spans: &[(f64, f64)]) {
     let (top, bottom) = (plot.top + 14.0, plot.top + 20.0);
     for &(from, to) in spans {
         let (x0, x1) = (plot.x(from), plot.x(to).max(plot.x(from) + 3.0));
@@ -113,7 +113,7 @@ impl Flag {
 
 /// Small patches with their meaning in a row that ends at `right`, centred on `y`. Answers where the
 /// row begins.
-pub fn key(canvas: &mut Canvas, entries: &[(Key, String)], (right, y): (f64, f64)) -> f64 {
+pub(crate) fn key(canvas: &mut Canvas, entries: &[(Key, String)], (right, y): (f64, f64)) -> f64 {
     let mut x = right;
     for (i, (key, text)) in entries.iter().rev().enumerate() {
         if i > 0 {
@@ -129,7 +129,7 @@ pub fn key(canvas: &mut Canvas, entries: &[(Key, String)], (right, y): (f64, f64
 
 /// A patch in a key.
 #[derive(Debug, Clone, Copy)]
-pub enum Key {
+pub(crate) enum Key {
     /// A filled patch.
     Fill(Colour),
     /// Diagonal hatching on a ground.

@@ -7,46 +7,46 @@
 
 mod bands;
 mod canvas;
-pub mod combinations;
-pub mod compare;
+pub(crate) mod combinations;
+pub(crate) mod compare;
 mod data;
 mod draw;
-pub mod fault_figure;
-pub mod faults;
-pub mod heat_map;
+pub(crate) mod fault_figure;
+pub(crate) mod faults;
+pub(crate) mod heat_map;
 mod lettering;
 mod marks;
 mod outlets;
-pub mod overlay;
+pub(crate) mod overlay;
 mod palette;
 mod plot;
 mod pressure;
 mod raster;
-pub mod results;
+pub(crate) mod results;
 mod rooms;
 mod series;
 mod sheet;
-pub mod size_relief;
+pub(crate) mod size_relief;
 mod sound;
 mod spectrum;
 mod supply;
-pub mod sweep;
-pub mod table;
+pub(crate) mod sweep;
+pub(crate) mod table;
 mod time_axis;
 mod timeline;
 mod tornado;
 mod units;
-pub mod verdict;
-pub mod words;
+pub(crate) mod verdict;
+pub(crate) mod words;
 mod write;
 
-pub use bands::{BandPanel, BandPoint, BandSheet, bands};
-pub use data::FigureData;
+pub(crate) use bands::{BandPanel, BandPoint, BandSheet, bands};
+pub(crate) use data::FigureData;
 #[cfg(test)]
-pub use raster::PNG_SCALE;
-pub use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
+pub(crate) use raster::PNG_SCALE;
+pub(crate) use tornado::{TornadoBar, TornadoPanel, TornadoSheet, tornado};
 pub use units::{Quantity, UnitSystem};
-pub use write::{OutputDir, OutputError, Staged};
+pub(crate) use write::{OutputDir, OutputError, Staged};
 
 use crate::run::Outcome;
 use crate::scenario::Scenario;
@@ -81,7 +81,7 @@ pub enum FigureError {
 
 /// A finished drawing.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Figure {
+pub(crate) struct Figure {
     /// Name for files: `rooms`, `pressure`, ...
     pub name: &'static str,
     /// The drawing as an SVG document.
@@ -94,10 +94,10 @@ pub struct Figure {
 }
 
 /// A function that draws a figure of a run.
-pub type Draw = fn(&FigureData<'_>) -> Result<Figure, FigureError>;
+pub(crate) type Draw = fn(&FigureData<'_>) -> Result<Figure, FigureError>;
 
 /// Every figure of a run by name, in the order a person looks at them.
-pub const FIGURES: &[(&str, Draw)] = &[
+pub(crate) const FIGURES: &[(&str, Draw)] = &[
     ("rooms", rooms::rooms),
     ("timeline", timeline::timeline),
     ("pressure", pressure::pressure),
@@ -111,7 +111,7 @@ pub const FIGURES: &[(&str, Draw)] = &[
 ///
 /// # Errors
 /// The first error of any figure.
-pub fn draw_all(
+pub(crate) fn draw_all(
     scenario: &Scenario,
     outcome: &Outcome,
     units: UnitSystem,

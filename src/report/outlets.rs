@@ -21,7 +21,7 @@ const OPEN: Colour = Colour(0xD4, 0xD4, 0xD4);
 ///
 /// # Errors
 /// When no outlet's flow was recorded.
-pub fn outlets(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn outlets(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let s = data.scenario;
     let zones = s.zones.iter().enumerate();
     let mut strips: Vec<Panel> = zones.flat_map(|(i, z)| zone(data, i, z)).collect();

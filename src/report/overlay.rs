@@ -12,7 +12,7 @@ const SETPOINT: Stroke = Stroke::new(INK, 1.5).dashed(9.0, 4.0);
 
 /// One run's part in a panel.
 #[derive(Debug, Clone, PartialEq)]
-pub struct OverlayLine {
+pub(crate) struct OverlayLine {
     /// Which run; the same in every panel, since it sets colour and marker.
     pub run: usize,
     /// Seconds since the common start.
@@ -23,7 +23,7 @@ pub struct OverlayLine {
 
 /// A panel with one quantity of every run.
 #[derive(Debug, Clone, PartialEq)]
-pub struct OverlayPanel {
+pub(crate) struct OverlayPanel {
     /// Its heading.
     pub heading: String,
     /// What the axis shows, with its unit.
@@ -42,7 +42,7 @@ pub struct OverlayPanel {
 
 /// A sheet of panels over one time axis.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Overlay {
+pub(crate) struct Overlay {
     /// What the sheet is about; its title says what was found.
     pub title: String,
     /// Line below it.
@@ -61,7 +61,7 @@ pub struct Overlay {
 ///
 /// # Errors
 /// When no line spans any time.
-pub fn overlay(name: &'static str, of: &Overlay) -> Result<Figure, FigureError> {
+pub(crate) fn overlay(name: &'static str, of: &Overlay) -> Result<Figure, FigureError> {
     let lines = of.panels.iter().flat_map(|p| &p.lines);
     let tall = match of.panels.len() {
         0..=2 => 240.0,

@@ -7,18 +7,18 @@
 
 /// An opaque colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Colour(pub u8, pub u8, pub u8);
+pub(crate) struct Colour(pub u8, pub u8, pub u8);
 
 impl Colour {
     /// This colour at `share` (0 to 1) over white: opaque, so that drawing needs no blending.
-    pub const fn tint(self, share: f64) -> Self {
+    pub(crate) const fn tint(self, share: f64) -> Self {
         Self(mix(self.0, share), mix(self.1, share), mix(self.2, share))
     }
 }
 
 impl Colour {
     /// The `i`-th shade: the colour itself, darker, lighter, and again.
-    pub const fn shade(self, i: usize) -> Self {
+    pub(crate) const fn shade(self, i: usize) -> Self {
         match i % 3 {
             0 => self,
             1 => Self(self.0 / 2, self.1 / 2, self.2 / 2),
@@ -32,34 +32,34 @@ const fn mix(c: u8, share: f64) -> u8 {
 }
 
 /// Text and setpoints.
-pub const INK: Colour = Colour(0x22, 0x22, 0x22);
+pub(crate) const INK: Colour = Colour(0x22, 0x22, 0x22);
 /// Secondary text.
-pub const MUTED: Colour = Colour(0x59, 0x59, 0x59);
+pub(crate) const MUTED: Colour = Colour(0x59, 0x59, 0x59);
 /// Panel frames and ticks.
-pub const FRAME: Colour = Colour(0x9A, 0x9A, 0x9A);
+pub(crate) const FRAME: Colour = Colour(0x9A, 0x9A, 0x9A);
 /// Grid lines.
-pub const GRID: Colour = Colour(0xE3, 0xE3, 0xE3);
+pub(crate) const GRID: Colour = Colour(0xE3, 0xE3, 0xE3);
 /// Background of a scheduled period.
-pub const SCHEDULED: Colour = Colour(0xEE, 0xF2, 0xF7);
+pub(crate) const SCHEDULED: Colour = Colour(0xEE, 0xF2, 0xF7);
 /// Quiet traces, such as a sensor beside its room.
-pub const QUIET: Colour = Colour(0xA6, 0xA6, 0xA6);
+pub(crate) const QUIET: Colour = Colour(0xA6, 0xA6, 0xA6);
 /// Limit lines.
-pub const LIMIT: Colour = Colour(0x7A, 0x1F, 0x3D);
+pub(crate) const LIMIT: Colour = Colour(0x7A, 0x1F, 0x3D);
 /// Paper.
-pub const PAPER: Colour = Colour(0xFF, 0xFF, 0xFF);
+pub(crate) const PAPER: Colour = Colour(0xFF, 0xFF, 0xFF);
 
 /// Okabe–Ito orange.
-pub const ORANGE: Colour = Colour(0xE6, 0x9F, 0x00);
+pub(crate) const ORANGE: Colour = Colour(0xE6, 0x9F, 0x00);
 /// Okabe–Ito sky blue.
-pub const SKY_BLUE: Colour = Colour(0x56, 0xB4, 0xE9);
+pub(crate) const SKY_BLUE: Colour = Colour(0x56, 0xB4, 0xE9);
 /// Okabe–Ito bluish green.
-pub const BLUISH_GREEN: Colour = Colour(0x00, 0x9E, 0x73);
+pub(crate) const BLUISH_GREEN: Colour = Colour(0x00, 0x9E, 0x73);
 /// Okabe–Ito blue.
-pub const BLUE: Colour = Colour(0x00, 0x72, 0xB2);
+pub(crate) const BLUE: Colour = Colour(0x00, 0x72, 0xB2);
 /// Okabe–Ito vermillion.
-pub const VERMILLION: Colour = Colour(0xD5, 0x5E, 0x00);
+pub(crate) const VERMILLION: Colour = Colour(0xD5, 0x5E, 0x00);
 /// Okabe–Ito reddish purple.
-pub const REDDISH_PURPLE: Colour = Colour(0xCC, 0x79, 0xA7);
+pub(crate) const REDDISH_PURPLE: Colour = Colour(0xCC, 0x79, 0xA7);
 
 const SERIES: [Colour; 6] = [
     ORANGE,
@@ -72,7 +72,7 @@ const SERIES: [Colour; 6] = [
 
 /// Shapes that tell series apart without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Marker {
+pub(crate) enum Marker {
     /// A filled disc.
     Disc,
     /// A filled square.
@@ -100,12 +100,12 @@ const MARKERS: [Marker; 7] = [
 ];
 
 /// Colour of the `i`-th series. Colours repeat after six.
-pub fn series(i: usize) -> Colour {
+pub(crate) fn series(i: usize) -> Colour {
     SERIES[i % SERIES.len()]
 }
 
 /// Marker of the `i`-th series. Six colours and seven shapes make 42 pairs before one repeats.
-pub fn marker(i: usize) -> Marker {
+pub(crate) fn marker(i: usize) -> Marker {
     MARKERS[i % MARKERS.len()]
 }
 

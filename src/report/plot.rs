@@ -9,22 +9,27 @@ use super::series::{spread, thinned};
 use super::time_axis::Tick;
 
 /// Width of every sheet, px.
-pub const WIDTH: f64 = 1200.0;
+pub(crate) const WIDTH: f64 = 1200.0;
 /// Margin at the edges of a sheet, px.
-pub const EDGE: f64 = 26.0;
+pub(crate) const EDGE: f64 = 26.0;
 /// Height of a panel's heading, px.
-pub const HEADING: f64 = 34.0;
+pub(crate) const HEADING: f64 = 34.0;
 /// Height of the time axis with its labels, px.
-pub const TIME_AXIS: f64 = 68.0;
+pub(crate) const TIME_AXIS: f64 = 68.0;
 /// Height of one line of notes, px.
-pub const NOTE: f64 = 19.0;
+pub(crate) const NOTE: f64 = 19.0;
 /// Breadth within which points of a line are thinned, px.
 const CELL: f64 = 2.0;
 /// Width of a series' line, px.
-pub const LINE: f64 = 1.7;
+pub(crate) const LINE: f64 = 1.7;
 
 /// Title, subtitle and, at the right of it, the key of a sheet. Answers where the body may begin.
-pub fn header(canvas: &mut Canvas, title: &str, subtitle: &str, entries: &[(Key, String)]) -> f64 {
+pub(crate) fn header(
+    canvas: &mut Canvas,
+    title: &str,
+    subtitle: &str,
+    entries: &[(Key, String)],
+) -> f64 {
     const PITCH: f64 = 27.0;
     let mut y = 32.0;
     for line in wrapped(title, (TITLE, true), WIDTH - 2.0 * EDGE, 2) {
@@ -38,7 +43,7 @@ pub fn header(canvas: &mut Canvas, title: &str, subtitle: &str, entries: &[(Key,
 }
 
 /// Notes below the plots, from `top`; long ones wrap. Answers where the sheet ends.
-pub fn notes(canvas: &mut Canvas, notes: &[String], top: f64) -> f64 {
+pub(crate) fn notes(canvas: &mut Canvas, notes: &[String], top: f64) -> f64 {
     let mut y = top + NOTE / 2.0;
     for note in notes {
         for line in wrapped(note, (SMALL, false), WIDTH - 2.0 * EDGE, 3) {
@@ -51,7 +56,7 @@ pub fn notes(canvas: &mut Canvas, notes: &[String], top: f64) -> f64 {
 
 /// Round numbers that cover a range.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Scale {
+pub(crate) struct Scale {
     /// At the foot of the plot, shown units.
     pub low: f64,
     /// At its top, shown units.
@@ -62,14 +67,14 @@ pub struct Scale {
 
 impl Scale {
     /// Per cent from nothing to all.
-    pub const PER_CENT: Scale = Scale {
+    pub(crate) const PER_CENT: Scale = Scale {
         low: 0.0,
         high: 100.0,
         step: 50.0,
     };
 
     /// Covers `low` to `high` in about so many intervals.
-    pub fn over(low: f64, high: f64, intervals: f64) -> Scale {
+    pub(crate) fn over(low: f64, high: f64, intervals: f64) -> Scale {
         let (low, high) = if low.is_finite() && high.is_finite() {
             (low, high)
         } else {
@@ -93,7 +98,7 @@ impl Scale {
     }
 
     /// The same ticks with ends no further out than `low` and `high` need, to half a step.
-    pub fn snug(low: f64, high: f64, intervals: f64) -> Scale {
+    pub(crate) fn snug(low: f64, high: f64, intervals: f64) -> Scale {
         let round = Scale::over(low, high, intervals);
         let half = round.step / 2.0;
         Scale {
@@ -104,7 +109,7 @@ impl Scale {
     }
 
     /// Where the ticks are.
-    pub fn ticks(&self) -> impl Iterator<Item = f64> {
+    pub(crate) fn ticks(&self) -> impl Iterator<Item = f64> {
         let (step, high) = (self.step, self.high + 1e-6 * self.step);
         let first = (self.low / step - 1e-6).ceil();
         (0..60)
@@ -113,13 +118,13 @@ impl Scale {
     }
 
     /// A number with as many decimals as the step needs.
-    pub fn number(&self, value: f64) -> String {
+    pub(crate) fn number(&self, value: f64) -> String {
         number(value, self.step)
     }
 }
 
 /// A number with as many decimals as `step` needs.
-pub fn number(value: f64, step: f64) -> String {
+pub(crate) fn number(value: f64, step: f64) -> String {
     let decimals = (-step.log10().floor()).clamp(0.0, 4.0) as usize;
     let text = format!("{value:.decimals$}");
     match text.strip_prefix('-') {
@@ -130,7 +135,7 @@ pub fn number(value: f64, step: f64) -> String {
 }
 
 /// A label at the end of a line.
-pub struct EndLabel {
+pub(crate) struct EndLabel {
     /// Where the line ends, in shown units.
     pub value: f64,
     /// The words.
@@ -143,7 +148,7 @@ pub struct EndLabel {
 
 /// The plot's rectangle in px with its scales.
 #[derive(Clone, Copy)]
-pub struct Plot {
+pub(crate) struct Plot {
     /// Left edge, px.
     pub left: f64,
     /// Top edge, px.
@@ -160,40 +165,40 @@ pub struct Plot {
 
 impl Plot {
     /// Horizontal place of a time, px.
-    pub fn x(&self, t: f64) -> f64 {
+    pub(crate) fn x(&self, t: f64) -> f64 {
         let share = (t - self.time.0) / (self.time.1 - self.time.0);
         self.left + share.clamp(0.0, 1.0) * (self.right - self.left)
     }
 
     /// Vertical place of a value, px.
-    pub fn y(&self, v: f64) -> f64 {
+    pub(crate) fn y(&self, v: f64) -> f64 {
         let share = (v - self.scale.low) / (self.scale.high - self.scale.low);
         self.bottom - share.clamp(0.0, 1.0) * (self.bottom - self.top)
     }
 
     /// Place of a point, px.
-    pub fn at(&self, (t, v): (f64, f64)) -> (f64, f64) {
+    pub(crate) fn at(&self, (t, v): (f64, f64)) -> (f64, f64) {
         (self.x(t), self.y(v))
     }
 
     /// A piece of a line in px, with no more points than can be seen.
-    pub fn points(&self, piece: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    pub(crate) fn points(&self, piece: &[(f64, f64)]) -> Vec<(f64, f64)> {
         let points: Vec<_> = piece.iter().map(|&p| self.at(p)).collect();
         thinned(&points, CELL)
     }
 
     /// Halfway between bottom and top, px.
-    pub fn middle(&self) -> f64 {
+    pub(crate) fn middle(&self) -> f64 {
         (self.top + self.bottom) / 2.0
     }
 
     /// How long a time one px is, s.
-    pub fn pixel_s(&self) -> f64 {
+    pub(crate) fn pixel_s(&self) -> f64 {
         (self.time.1 - self.time.0) / (self.right - self.left)
     }
 
     /// Upright grid lines at `times`.
-    pub fn grid(&self, canvas: &mut Canvas, times: impl Iterator<Item = f64>) {
+    pub(crate) fn grid(&self, canvas: &mut Canvas, times: impl Iterator<Item = f64>) {
         for t in times {
             let x = self.x(t);
             canvas.line((x, self.top), (x, self.bottom), Stroke::new(GRID, 1.0));
@@ -201,7 +206,7 @@ impl Plot {
     }
 
     /// Level grid lines.
-    pub fn value_grid(&self, canvas: &mut Canvas) {
+    pub(crate) fn value_grid(&self, canvas: &mut Canvas) {
         for v in self.scale.ticks() {
             let y = self.y(v);
             canvas.line((self.left, y), (self.right, y), Stroke::new(GRID, 1.0));
@@ -209,7 +214,7 @@ impl Plot {
     }
 
     /// The frame at left and bottom, value labels and, upright, what the axis shows.
-    pub fn value_axis(&self, canvas: &mut Canvas, title: &str) {
+    pub(crate) fn value_axis(&self, canvas: &mut Canvas, title: &str) {
         let corner = (self.left, self.bottom);
         canvas.path(
             &[(self.left, self.top), corner, (self.right, self.bottom)],
@@ -229,7 +234,7 @@ impl Plot {
     }
 
     /// Ticks with their labels, and what the axis shows, below the plot.
-    pub fn foot_axis<'t>(
+    pub(crate) fn foot_axis<'t>(
         &self,
         canvas: &mut Canvas,
         ticks: impl Iterator<Item = (f64, &'t str)>,
@@ -247,7 +252,7 @@ impl Plot {
     }
 
     /// Clock times below the plot.
-    pub fn time_axis(&self, canvas: &mut Canvas, ticks: &[Tick]) {
+    pub(crate) fn time_axis(&self, canvas: &mut Canvas, ticks: &[Tick]) {
         let kind = Type::new(SMALL).bold().align(Align::Centre);
         for tick in ticks {
             if let Some(date) = &tick.date {
@@ -265,7 +270,7 @@ impl Plot {
     }
 
     /// Labels right of the plot, each led to from the end of its line.
-    pub fn end_labels(&self, canvas: &mut Canvas, labels: &[EndLabel], margin: f64) {
+    pub(crate) fn end_labels(&self, canvas: &mut Canvas, labels: &[EndLabel], margin: f64) {
         let wanted: Vec<f64> = labels.iter().map(|l| self.y(l.value)).collect();
         let placed = spread(&wanted, 16.0, (self.top, self.bottom));
         for ((label, from), to) in labels.iter().zip(wanted).zip(placed) {
@@ -284,7 +289,7 @@ impl Plot {
 }
 
 /// Room right of a plot for end labels of these texts, px.
-pub fn label_margin<'t>(texts: impl IntoIterator<Item = &'t str>) -> f64 {
+pub(crate) fn label_margin<'t>(texts: impl IntoIterator<Item = &'t str>) -> f64 {
     let widths = texts
         .into_iter()
         .map(|t| text_width(t, SMALL, false) + 44.0);

@@ -21,7 +21,7 @@ const RELIEF_HEIGHT: f64 = 105.0;
 ///
 /// # Errors
 /// When `supply_plenum.static_Pa` or `return_plenum.static_Pa` was not recorded.
-pub fn pressure(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn pressure(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     for column in ["supply_plenum.static_Pa", "return_plenum.static_Pa"] {
         data.need(column)?;
     }

@@ -13,7 +13,7 @@ use super::palette::Colour;
 use super::{Figure, FigureError};
 
 /// PNG pixels in a pixel of the figure.
-pub const PNG_SCALE: f32 = 2.0;
+pub(crate) const PNG_SCALE: f32 = 2.0;
 
 impl Figure {
     fn raster(&self, scale: f32) -> Result<Pixmap, FigureError> {
@@ -40,7 +40,7 @@ impl Figure {
     ///
     /// # Errors
     /// When there is no memory for the image, or it cannot be encoded.
-    pub fn png(&self) -> Result<Vec<u8>, FigureError> {
+    pub(crate) fn png(&self) -> Result<Vec<u8>, FigureError> {
         let pixmap = self.raster(PNG_SCALE)?;
         pixmap.encode_png().map_err(|e| self.failed(e.to_string()))
     }

@@ -105,7 +105,7 @@ pub fn write(
 ///
 /// # Errors
 /// As [`write()`].
-pub fn write_into(
+pub(crate) fn write_into(
     staged: Staged,
     scenario: &Scenario,
     outcome: &Outcome,
@@ -139,7 +139,7 @@ const EVENT_COLUMNS: [&str; 6] = ["time_s", "local_time", "event", "subject", "c
 
 /// Writes `trace.csv` and `events.csv` of a long run as it goes.
 #[derive(Debug)]
-pub struct LongTables {
+pub(crate) struct LongTables {
     calendar: Calendar,
     trace: Option<BufWriter<File>>,
     rows: Option<RowWriter<BufWriter<File>>>,
@@ -151,7 +151,7 @@ impl LongTables {
     ///
     /// # Errors
     /// When they cannot be made.
-    pub fn create(staged: &Staged, scenario: &Scenario) -> Result<LongTables, OutputError> {
+    pub(crate) fn create(staged: &Staged, scenario: &Scenario) -> Result<LongTables, OutputError> {
         Ok(LongTables {
             calendar: Calendar::new(scenario.start()),
             trace: Some(staged.create(TRACE)?),

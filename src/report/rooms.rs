@@ -22,7 +22,7 @@ const TELLING: f64 = 0.01;
 ///
 /// # Errors
 /// When no room's temperature was recorded.
-pub fn rooms(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn rooms(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let s = data.scenario;
     let mut panels: Vec<Panel> = (s.zones.iter().enumerate())
         .map(|(i, z)| zone(data, i, z))

@@ -1,13 +1,13 @@
 //! From columns to what is drawn: fewer points, spans of time, ranges.
 
 /// A line in pieces of `(s, shown unit)`, parted where values are missing.
-pub type Pieces = Vec<Vec<(f64, f64)>>;
+pub(crate) type Pieces = Vec<Vec<(f64, f64)>>;
 
 /// Spans of time, s.
-pub type Spans = Vec<(f64, f64)>;
+pub(crate) type Spans = Vec<(f64, f64)>;
 
 /// A column as a line. Gaps of NaN part it into pieces.
-pub fn pieces(t: &[f64], y: &[f64]) -> Pieces {
+pub(crate) fn pieces(t: &[f64], y: &[f64]) -> Pieces {
     let points: Vec<(f64, f64)> = t.iter().copied().zip(y.iter().copied()).collect();
     let parts = points.split(|(t, y)| !(t.is_finite() && y.is_finite()));
     parts.filter(|p| !p.is_empty()).map(<[_]>::to_vec).collect()
@@ -15,7 +15,7 @@ pub fn pieces(t: &[f64], y: &[f64]) -> Pieces {
 
 /// Of each run of points within `cell` px of breadth, the first, lowest, highest and last in their order:
 /// all that can be seen of them (U. Jugel et al., "M4", VLDB 2014).
-pub fn thinned(points: &[(f64, f64)], cell: f64) -> Vec<(f64, f64)> {
+pub(crate) fn thinned(points: &[(f64, f64)], cell: f64) -> Vec<(f64, f64)> {
     let of = |p: &(f64, f64)| (p.0 / cell).floor();
     let mut kept = Vec::new();
     for run in points.chunk_by(|a, b| of(a) == of(b)) {
@@ -34,7 +34,7 @@ pub fn thinned(points: &[(f64, f64)], cell: f64) -> Vec<(f64, f64)> {
 
 /// Turns a line through samples into one that holds each value until the next. Of samples that
 /// stay at one value, only the first and last are kept.
-pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+pub(crate) fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let mut steps: Vec<(f64, f64)> = Vec::with_capacity(points.len() * 2);
     for &(t, y) in points {
         if let Some(&(_, before)) = steps.last()
@@ -55,7 +55,7 @@ pub fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Spans of time during which `holds` is true of the rows; a row lasts until the next.
-pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Spans {
+pub(crate) fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Spans {
     let mut spans = Vec::new();
     let mut since = None;
     for (i, &now) in t.iter().enumerate() {
@@ -77,7 +77,7 @@ pub fn spans(t: &[f64], holds: impl Fn(usize) -> bool) -> Spans {
 }
 
 /// Joins spans less than `gap` apart.
-pub fn joined(spans: &[(f64, f64)], gap: f64) -> Spans {
+pub(crate) fn joined(spans: &[(f64, f64)], gap: f64) -> Spans {
     let mut out: Spans = Vec::with_capacity(spans.len());
     for &(from, to) in spans {
         match out.last_mut() {
@@ -89,7 +89,7 @@ pub fn joined(spans: &[(f64, f64)], gap: f64) -> Spans {
 }
 
 /// Lowest and highest finite value.
-pub fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)> {
+pub(crate) fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)> {
     values
         .into_iter()
         .filter(|v| v.is_finite())
@@ -100,7 +100,7 @@ pub fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)
 }
 
 /// The smallest range that covers both.
-pub fn cover(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> Option<(f64, f64)> {
+pub(crate) fn cover(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> Option<(f64, f64)> {
     match (a, b) {
         (Some(a), Some(b)) => Some((a.0.min(b.0), a.1.max(b.1))),
         (a, b) => a.or(b),
@@ -109,7 +109,7 @@ pub fn cover(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> Option<(f64, f64)>
 
 /// Places labels of height `gap` as near as may be to where they want to be, within `low` to
 /// `high`, none over another. Answers in the order asked.
-pub fn spread(wanted: &[f64], gap: f64, (low, high): (f64, f64)) -> Vec<f64> {
+pub(crate) fn spread(wanted: &[f64], gap: f64, (low, high): (f64, f64)) -> Vec<f64> {
     let mut order: Vec<usize> = (0..wanted.len()).collect();
     order.sort_by(|&a, &b| wanted[a].total_cmp(&wanted[b]));
     // Labels that would collide share a block, centred on the mean of what they want.

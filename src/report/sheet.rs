@@ -10,12 +10,12 @@ use super::plot::{LINE, Scale};
 use super::series::{Pieces, Spans, cover, held, range};
 
 /// Hatching of time above a limit: lines and ground.
-pub const ABOVE: (Colour, Colour) = (VERMILLION.tint(0.75), VERMILLION.tint(0.16));
+pub(crate) const ABOVE: (Colour, Colour) = (VERMILLION.tint(0.75), VERMILLION.tint(0.16));
 /// How a limit is drawn.
-pub const LIMIT_LINE: Stroke = Stroke::new(LIMIT, 1.6).dashed(10.0, 4.0);
+pub(crate) const LIMIT_LINE: Stroke = Stroke::new(LIMIT, 1.6).dashed(10.0, 4.0);
 
 /// A figure over time.
-pub struct Sheet {
+pub(crate) struct Sheet {
     /// Name of the figure, for files.
     pub name: &'static str,
     /// What it shows, as a finding.
@@ -40,7 +40,7 @@ pub struct Sheet {
 
 /// One plot over time, or one strip of a timeline.
 #[derive(Default)]
-pub struct Panel {
+pub(crate) struct Panel {
     /// Its name above it.
     pub heading: String,
     /// More, beside the heading.
@@ -62,7 +62,7 @@ pub struct Panel {
 }
 
 /// Something drawn in a panel. Values are in shown units.
-pub enum Layer {
+pub(crate) enum Layer {
     /// Spans shaded over the whole height.
     Shade(Spans, Colour),
     /// A strip about a line: the line, how far below and above, and its colour.
@@ -98,7 +98,7 @@ pub enum Layer {
 }
 
 /// A line with its look and its label.
-pub struct Line {
+pub(crate) struct Line {
     /// The line.
     pub pieces: Pieces,
     /// How it looks.
@@ -111,7 +111,7 @@ pub struct Line {
 
 impl Line {
     /// A full line of the usual width.
-    pub fn new(pieces: Pieces, label: impl Into<String>, colour: Colour) -> Line {
+    pub(crate) fn new(pieces: Pieces, label: impl Into<String>, colour: Colour) -> Line {
         Line {
             pieces,
             stroke: Stroke::new(colour, LINE),
@@ -121,7 +121,7 @@ impl Line {
     }
 
     /// With the `i`-th marker.
-    pub fn marked(self, i: usize) -> Line {
+    pub(crate) fn marked(self, i: usize) -> Line {
         Line {
             marker: Some(i),
             ..self
@@ -129,18 +129,18 @@ impl Line {
     }
 
     /// With another look.
-    pub fn stroke(self, stroke: Stroke) -> Line {
+    pub(crate) fn stroke(self, stroke: Stroke) -> Line {
         Line { stroke, ..self }
     }
 
     /// The last value.
-    pub fn end(&self) -> Option<f64> {
+    pub(crate) fn end(&self) -> Option<f64> {
         Some(self.pieces.last()?.last()?.1)
     }
 }
 
 /// Lines that hold each value until the next.
-pub fn all_held(pieces: &Pieces) -> Pieces {
+pub(crate) fn all_held(pieces: &Pieces) -> Pieces {
     pieces.iter().map(|piece| held(piece)).collect()
 }
 
@@ -162,7 +162,7 @@ impl Layer {
 
 impl Panel {
     /// A plot with a heading.
-    pub fn new(heading: impl Into<String>, height: f64, layers: Vec<Layer>) -> Panel {
+    pub(crate) fn new(heading: impl Into<String>, height: f64, layers: Vec<Layer>) -> Panel {
         Panel {
             heading: heading.into(),
             height,
@@ -172,7 +172,7 @@ impl Panel {
     }
 
     /// A strip with its name at the left.
-    pub fn strip(name: &str, more: &str, height: f64, layers: Vec<Layer>) -> Panel {
+    pub(crate) fn strip(name: &str, more: &str, height: f64, layers: Vec<Layer>) -> Panel {
         Panel {
             name: (name.to_owned(), more.to_owned()),
             height,
@@ -182,13 +182,18 @@ impl Panel {
     }
 
     /// With a value axis of its own that reaches at least over `reach`.
-    pub fn fitted(mut self, title: &str, reach: Option<(f64, f64)>, intervals: f64) -> Panel {
+    pub(crate) fn fitted(
+        mut self,
+        title: &str,
+        reach: Option<(f64, f64)>,
+        intervals: f64,
+    ) -> Panel {
         fit(std::slice::from_mut(&mut self), title, reach, intervals);
         self
     }
 
     /// Whether flags stand on its top edge.
-    pub fn has_flags(&self) -> bool {
+    pub(crate) fn has_flags(&self) -> bool {
         self.layers
             .iter()
             .any(|l| matches!(l, Layer::Flags(t) if !t.is_empty()))
@@ -196,7 +201,7 @@ impl Panel {
 }
 
 /// Gives panels one scale that covers what they show and `reach`.
-pub fn fit(panels: &mut [Panel], title: &str, reach: Option<(f64, f64)>, intervals: f64) {
+pub(crate) fn fit(panels: &mut [Panel], title: &str, reach: Option<(f64, f64)>, intervals: f64) {
     let layers = || panels.iter().flat_map(|p| &p.layers);
     let seen = layers().map(Layer::range).fold(None, cover);
     let (mut low, mut high) = cover(seen, reach).unwrap_or((0.0, 1.0));

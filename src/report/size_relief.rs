@@ -14,7 +14,7 @@ use crate::study::criteria::CRITERIA;
 use crate::study::size_relief::{Answer, Failure, Sizing};
 
 /// The answer for a terminal.
-pub fn text(
+pub(crate) fn text(
     case: &Case,
     sizing: &Sizing,
     units: UnitSystem,
@@ -117,7 +117,7 @@ fn full_title(a: &Answer, units: UnitSystem) -> String {
 }
 
 /// Whether anything passes; if not, what binds and by how much.
-pub fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
+pub(crate) fn verdict(sizing: &Sizing, units: UnitSystem) -> String {
     let written = &sizing.as_written;
     if written.passes() {
         let others = sizing.answers.iter().filter(|a| a.passes()).count() - 1;
@@ -242,7 +242,7 @@ fn rows(sizing: &Sizing, units: UnitSystem, width: u16) -> String {
 }
 
 /// Folder that [`write()`] leaves: `out/size-relief-<scenario>/`.
-pub fn folder(out: &Path, case: &Case) -> PathBuf {
+pub(crate) fn folder(out: &Path, case: &Case) -> PathBuf {
     out.join(format!("size-relief-{}", case.scenario.name))
 }
 
@@ -251,7 +251,7 @@ pub fn folder(out: &Path, case: &Case) -> PathBuf {
 ///
 /// # Errors
 /// The folder cannot be written.
-pub fn write(out: &Path, case: &Case, sizing: &Sizing) -> Result<PathBuf, ResultsError> {
+pub(crate) fn write(out: &Path, case: &Case, sizing: &Sizing) -> Result<PathBuf, ResultsError> {
     let staged = OutputDir::stage(folder(out, case))?;
     staged.write("size-relief.csv", &answers_table(sizing).csv())?;
     for a in sizing.answers.iter().filter(|a| !a.edits.is_empty()) {

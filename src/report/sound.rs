@@ -24,7 +24,7 @@ const NIGHT: Colour = Colour(0xED, 0xED, 0xED);
 ///
 /// # Errors
 /// When no room's sound was recorded.
-pub fn sound(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn sound(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let nights = nights(data);
     let rooms = 0..data.scenario.rooms.len();
     let mut panels: Vec<Panel> = rooms.filter_map(|r| room(data, r, &nights)).collect();

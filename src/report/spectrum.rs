@@ -36,7 +36,7 @@ struct Heard<'a> {
 ///
 /// # Errors
 /// When the run has no sound.
-pub fn spectrum(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn spectrum(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let heard = worst(data).ok_or_else(|| data.lacks("room.NAME.sound_dBA"))?;
     let limit = nc_curve(heard.limit.nc.value);
     let most = heard

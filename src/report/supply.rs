@@ -22,7 +22,7 @@ const RE_ENABLE: Stroke = Stroke::new(MUTED, 1.2).dashed(2.0, 3.0);
 ///
 /// # Errors
 /// When `unit.supply_C` was not recorded.
-pub fn supply(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn supply(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let column = data.need("unit.supply_C")?;
     let scheduled = data.any_scheduled();
     let mut layers = vec![

@@ -11,7 +11,7 @@ use crate::quantity::Dimension;
 
 /// What stands in a cell.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Value {
+pub(crate) enum Value {
     /// Nothing.
     None,
     /// Words.
@@ -66,7 +66,7 @@ impl<T: Into<Value>> From<Option<T>> for Value {
 
 /// A column: its title, the dimension of its numbers, and how it is laid out.
 #[derive(Clone, Debug)]
-pub struct Column {
+pub(crate) struct Column {
     title: String,
     dimension: Dimension,
     right: bool,
@@ -75,7 +75,7 @@ pub struct Column {
 
 impl Column {
     /// A column of words, at the left.
-    pub fn text(title: impl Into<String>) -> Column {
+    pub(crate) fn text(title: impl Into<String>) -> Column {
         Column {
             title: title.into(),
             dimension: Dimension::Count,
@@ -85,7 +85,7 @@ impl Column {
     }
 
     /// A column of values of one dimension, at the right.
-    pub fn number(title: impl Into<String>, dimension: Dimension) -> Column {
+    pub(crate) fn number(title: impl Into<String>, dimension: Dimension) -> Column {
         Column {
             dimension,
             right: true,
@@ -94,7 +94,7 @@ impl Column {
     }
 
     /// The same at the right.
-    pub fn right(self) -> Column {
+    pub(crate) fn right(self) -> Column {
         Column {
             right: true,
             ..self
@@ -102,7 +102,7 @@ impl Column {
     }
 
     /// The same never wrapped.
-    pub fn whole(self) -> Column {
+    pub(crate) fn whole(self) -> Column {
         Column {
             width: Some(ColumnConstraint::ContentWidth),
             ..self
@@ -113,14 +113,14 @@ impl Column {
 /// A table: its columns and its rows. A cell's dimension is that of its column, or, in tables of
 /// measures, its row's.
 #[derive(Clone, Debug, Default)]
-pub struct Table {
+pub(crate) struct Table {
     columns: Vec<Column>,
     rows: Vec<(Option<Dimension>, Vec<Value>)>,
 }
 
 impl Table {
     /// A table without rows.
-    pub fn new(columns: impl IntoIterator<Item = Column>) -> Table {
+    pub(crate) fn new(columns: impl IntoIterator<Item = Column>) -> Table {
         Table {
             columns: columns.into_iter().collect(),
             rows: Vec::new(),
@@ -128,23 +128,23 @@ impl Table {
     }
 
     /// A table for a file: its columns' names alone.
-    pub fn named<T: Into<String>>(names: impl IntoIterator<Item = T>) -> Table {
+    pub(crate) fn named<T: Into<String>>(names: impl IntoIterator<Item = T>) -> Table {
         Table::new(names.into_iter().map(Column::text))
     }
 
     /// Adds a row.
-    pub fn row(&mut self, cells: impl IntoIterator<Item = Value>) {
+    pub(crate) fn row(&mut self, cells: impl IntoIterator<Item = Value>) {
         self.rows.push((None, cells.into_iter().collect()));
     }
 
     /// Adds a row whose numbers are all of one dimension.
-    pub fn row_of(&mut self, dimension: Dimension, cells: impl IntoIterator<Item = Value>) {
+    pub(crate) fn row_of(&mut self, dimension: Dimension, cells: impl IntoIterator<Item = Value>) {
         self.rows
             .push((Some(dimension), cells.into_iter().collect()));
     }
 
     /// The table for a terminal `width` columns wide.
-    pub fn text(&self, units: UnitSystem, width: u16) -> String {
+    pub(crate) fn text(&self, units: UnitSystem, width: u16) -> String {
         let mut grid = Grid::new();
         grid.load_style(presets::NOTHING)
             .set_content_arrangement(ContentArrangement::Dynamic)
@@ -169,7 +169,7 @@ impl Table {
     }
 
     /// The table for a file: comma-separated, numbers in SI and in full.
-    pub fn csv(&self) -> Vec<u8> {
+    pub(crate) fn csv(&self) -> Vec<u8> {
         let mut csv = csv::Writer::from_writer(Vec::new());
         // Writing to memory cannot fail.
         let _ = csv.write_record(self.columns.iter().map(|c| &c.title));

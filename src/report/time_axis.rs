@@ -4,7 +4,7 @@ use chrono::{Datelike, NaiveDateTime, TimeDelta, Timelike};
 
 /// One tick of the time axis.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Tick {
+pub(crate) struct Tick {
     /// Seconds since the start of the run.
     pub t_s: f64,
     /// Clock time, or a date when ticks are days apart.
@@ -37,7 +37,7 @@ const STEPS: [i64; 17] = [
 ];
 
 /// Local clock time `t_s` seconds after `start`, to the nearest second.
-pub fn clock(start: NaiveDateTime, t_s: f64) -> NaiveDateTime {
+pub(crate) fn clock(start: NaiveDateTime, t_s: f64) -> NaiveDateTime {
     if !t_s.is_finite() {
         return start;
     }
@@ -47,13 +47,13 @@ pub fn clock(start: NaiveDateTime, t_s: f64) -> NaiveDateTime {
 }
 
 /// "14:05", with the day before it when the span is longer than a day.
-pub fn clock_text(start: NaiveDateTime, t_s: f64, with_day: bool) -> String {
+pub(crate) fn clock_text(start: NaiveDateTime, t_s: f64, with_day: bool) -> String {
     let format = if with_day { "%a %H:%M" } else { "%H:%M" };
     clock(start, t_s).format(format).to_string()
 }
 
 /// "Tue 14 July 2026, 00:00 to 24:00", or both dates when there are two.
-pub fn span_text(start: NaiveDateTime, t0_s: f64, t1_s: f64) -> String {
+pub(crate) fn span_text(start: NaiveDateTime, t0_s: f64, t1_s: f64) -> String {
     let (from, to) = (clock(start, t0_s), clock(start, t1_s));
     let midnight = to.num_seconds_from_midnight() == 0 && to > from;
     let last_day = if midnight {
@@ -83,7 +83,7 @@ pub fn span_text(start: NaiveDateTime, t0_s: f64, t1_s: f64) -> String {
 
 /// Ticks between `t0_s` and `t1_s` for an axis `width_px` long, on round clock times and at
 /// least `gap_px` apart.
-pub fn ticks(
+pub(crate) fn ticks(
     start: NaiveDateTime,
     (t0_s, t1_s): (f64, f64),
     width_px: f64,

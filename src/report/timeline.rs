@@ -25,7 +25,7 @@ const CELLS: f64 = 48.0;
 ///
 /// # Errors
 /// When `unit.speed` was not recorded.
-pub fn timeline(data: &FigureData<'_>) -> Result<Figure, FigureError> {
+pub(crate) fn timeline(data: &FigureData<'_>) -> Result<Figure, FigureError> {
     let speed = data.need("unit.speed")?;
     let starts = data.times(NoticeKind::Start);
     let zones = &data.scenario.zones;

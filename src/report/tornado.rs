@@ -10,7 +10,7 @@ use super::series::range;
 
 /// One input.
 #[derive(Clone, Debug, PartialEq)]
-pub struct TornadoBar {
+pub(crate) struct TornadoBar {
     /// Its name.
     pub name: String,
     /// The measure where the input is low and where it is high, shown units.
@@ -21,7 +21,7 @@ pub struct TornadoBar {
 
 /// One measure.
 #[derive(Clone, Debug, PartialEq)]
-pub struct TornadoPanel {
+pub(crate) struct TornadoPanel {
     /// Its name.
     pub heading: String,
     /// What the axis shows, with its unit.
@@ -36,7 +36,7 @@ pub struct TornadoPanel {
 
 /// Everything the figure shows.
 #[derive(Clone, Debug, PartialEq)]
-pub struct TornadoSheet {
+pub(crate) struct TornadoSheet {
     /// What the sheet is about; its title says what was found.
     pub title: String,
     /// Name of the scenario.
@@ -55,7 +55,7 @@ const LEFT: f64 = 300.0;
 const RIGHT: f64 = 150.0;
 
 /// Draws the figure.
-pub fn tornado(data: &TornadoSheet) -> Figure {
+pub(crate) fn tornado(data: &TornadoSheet) -> Figure {
     let strongest = data.panels.first().and_then(|p| Some((p, p.bars.first()?)));
     let title = strongest.map_or(data.title.clone(), |(panel, bar)| {
         format!("{} depends most on {}", capital(&panel.heading), bar.name)

@@ -9,7 +9,7 @@ use crate::run::Outcome;
 use crate::scenario::Scenario;
 
 /// The verdict on a run as lines of text, at most `width` columns wide.
-pub fn verdict(
+pub(crate) fn verdict(
     s: &Scenario,
     outcome: &Outcome,
     units: UnitSystem,
@@ -122,7 +122,7 @@ fn rows(s: &Scenario, measures: &[Measure], units: UnitSystem, width: u16) -> St
 
 /// What a lock-out did, in words: `locked out from 13:08 to the end (low supply air)`; `None` of a
 /// run without one.
-pub fn locked_out(s: &Scenario, measures: &[Measure]) -> Option<String> {
+pub(crate) fn locked_out(s: &Scenario, measures: &[Measure]) -> Option<String> {
     let locked = cycling::locked_out(measures)?;
     let from = clock(s, locked.from_s);
     let until = if locked.to_end(s.run.duration_s) {
@@ -135,7 +135,7 @@ pub fn locked_out(s: &Scenario, measures: &[Measure]) -> Option<String> {
 }
 
 /// Local clock time `t_s` into the run; with the day when the run is longer than one.
-pub fn clock(s: &Scenario, t_s: f64) -> String {
+pub(crate) fn clock(s: &Scenario, t_s: f64) -> String {
     let at = s.start() + chrono::TimeDelta::milliseconds((t_s * 1000.0) as i64);
     let form = if s.run.duration_s > 86_400.0 {
         "%a %H:%M"

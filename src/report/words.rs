@@ -1,7 +1,7 @@
 //! Small words that every text needs.
 
 /// `1 limit`, `3 limits`.
-pub fn count(n: usize, noun: &str) -> String {
+pub(crate) fn count(n: usize, noun: &str) -> String {
     if n == 1 {
         format!("1 {noun}")
     } else {
@@ -10,7 +10,7 @@ pub fn count(n: usize, noun: &str) -> String {
 }
 
 /// `a, b and c`.
-pub fn listed<T: AsRef<str>>(items: &[T]) -> String {
+pub(crate) fn listed<T: AsRef<str>>(items: &[T]) -> String {
     match items {
         [] => String::new(),
         [one] => one.as_ref().into(),
@@ -22,7 +22,7 @@ pub fn listed<T: AsRef<str>>(items: &[T]) -> String {
 }
 
 /// Numbers in words, runs of neighbours joined: "0 to 4, 7 and 11 more".
-pub fn numbers(numbers: &[usize]) -> String {
+pub(crate) fn numbers(numbers: &[usize]) -> String {
     const MOST: usize = 12;
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for &n in numbers {

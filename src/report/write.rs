@@ -141,7 +141,7 @@ impl Drop for Listed {
 }
 
 /// Where a result goes.
-pub struct OutputDir;
+pub(crate) struct OutputDir;
 
 impl OutputDir {
     /// Opens a hidden directory beside `final_path` to write into, making parents as needed.
@@ -152,7 +152,7 @@ impl OutputDir {
     /// # Errors
     /// When the path is no name for a directory, is a file, holds somebody else's files, or may
     /// not be written.
-    pub fn stage(final_path: impl AsRef<Path>) -> Result<Staged, OutputError> {
+    pub(crate) fn stage(final_path: impl AsRef<Path>) -> Result<Staged, OutputError> {
         let given = final_path.as_ref();
         // A link to a directory is followed, so that the link stays and its target is replaced.
         let path = fs::canonicalize(given).unwrap_or_else(|_| given.to_owned());
@@ -209,14 +209,14 @@ impl OutputDir {
     ///
     /// # Errors
     /// As [`OutputDir::stage`].
-    pub fn test(final_path: impl AsRef<Path>) -> Result<(), OutputError> {
+    pub(crate) fn test(final_path: impl AsRef<Path>) -> Result<(), OutputError> {
         OutputDir::stage(final_path).map(drop)
     }
 
     /// Removes what was staged and not put in place, for a process that is about to end, and
     /// returns how many results it had put in place before. From then on nothing can be staged,
     /// written or put in place: whoever tries waits until the process has ended.
-    pub fn abandon() -> usize {
+    pub(crate) fn abandon() -> usize {
         let open = open();
         for partial in &open.partial {
             // What cannot be removed cannot be helped any more.
@@ -237,7 +237,7 @@ fn hidden(name: &OsStr, ending: &str) -> OsString {
 
 /// A result being written. Dropped without [`Staged::commit`], it leaves nothing behind.
 #[derive(Debug)]
-pub struct Staged {
+pub(crate) struct Staged {
     directory: TempDir,
     path: PathBuf,
     /// As whoever asked wrote it, for people.
@@ -249,7 +249,7 @@ pub struct Staged {
 
 impl Staged {
     /// The hidden directory, for writers that want a path.
-    pub fn path(&self) -> &Path {
+    pub(crate) fn path(&self) -> &Path {
         self.directory.path()
     }
 
@@ -257,7 +257,7 @@ impl Staged {
     ///
     /// # Errors
     /// When the file cannot be made or written.
-    pub fn write(&self, name: impl AsRef<Path>, bytes: &[u8]) -> Result<(), OutputError> {
+    pub(crate) fn write(&self, name: impl AsRef<Path>, bytes: &[u8]) -> Result<(), OutputError> {
         self.write_with(name, |file| file.write_all(bytes))
     }
 
@@ -265,7 +265,7 @@ impl Staged {
     ///
     /// # Errors
     /// When a file cannot be made or written.
-    pub fn figures(&self, drawn: &[(Figure, Vec<u8>)]) -> Result<(), OutputError> {
+    pub(crate) fn figures(&self, drawn: &[(Figure, Vec<u8>)]) -> Result<(), OutputError> {
         for (figure, png) in drawn {
             let name = format!("figures/{}", figure.name);
             self.write(format!("{name}.svg"), figure.svg.as_bytes())?;
@@ -278,7 +278,7 @@ impl Staged {
     ///
     /// # Errors
     /// When the file cannot be made or written, or the function fails.
-    pub fn write_with<E: Into<io::Error>>(
+    pub(crate) fn write_with<E: Into<io::Error>>(
         &self,
         name: impl AsRef<Path>,
         fill: impl FnOnce(&mut BufWriter<File>) -> Result<(), E>,
@@ -293,7 +293,7 @@ impl Staged {
     ///
     /// # Errors
     /// When the file cannot be made.
-    pub fn create(&self, name: impl AsRef<Path>) -> Result<BufWriter<File>, OutputError> {
+    pub(crate) fn create(&self, name: impl AsRef<Path>) -> Result<BufWriter<File>, OutputError> {
         let name = name.as_ref();
         // Waits for ever when all was abandoned.
         let _open = open();
@@ -312,7 +312,7 @@ impl Staged {
     ///
     /// # Errors
     /// When a directory cannot be renamed; the earlier result is then in place as before.
-    pub fn commit(self) -> Result<PathBuf, OutputError> {
+    pub(crate) fn commit(self) -> Result<PathBuf, OutputError> {
         let Self {
             directory,
             path,

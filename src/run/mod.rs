@@ -3,8 +3,8 @@
 //! Where steps end depends on the scenario's physics alone. Measures watch every step, and rows are taken
 //! from the same steps whatever their interval: what is recorded, and how often, changes no result.
 
-pub mod record;
-pub mod sound_record;
+pub(crate) mod record;
+pub(crate) mod sound_record;
 
 use crate::engine::event::Event;
 use crate::engine::meter::Closure;
@@ -17,7 +17,7 @@ use record::Recorder;
 use sound_record::SoundRow;
 
 /// Takes rows and events as they come, so that a long run need not be held in memory.
-pub trait Tables {
+pub(crate) trait Tables {
     /// Hears the columns of the rows to come.
     ///
     /// # Errors
@@ -42,10 +42,10 @@ pub trait Tables {
 
 /// Rows, and events, that are kept of a run whose tables are written as it goes: enough for
 /// figures, a few megabytes for a house.
-pub const KEPT: usize = 10_000;
+pub(crate) const KEPT: usize = 10_000;
 
 /// Whether a run has so many rows that its tables should be written as it goes.
-pub fn is_long(scenario: &Scenario) -> bool {
+pub(crate) fn is_long(scenario: &Scenario) -> bool {
     scenario.run.duration_s / scenario.run.record_s > 2.0 * KEPT as f64
 }
 
@@ -94,7 +94,7 @@ pub fn simulate(scenario: &Scenario, progress: impl FnMut(f64)) -> Result<Outcom
 ///
 /// # Errors
 /// As [`simulate`], and [`RunError::Tables`].
-pub fn simulate_into(
+pub(crate) fn simulate_into(
     scenario: &Scenario,
     mut tables: Option<&mut dyn Tables>,
     mut progress: impl FnMut(f64),

@@ -48,7 +48,7 @@ impl SoundRow {
 ///
 /// # Errors
 /// When the writer fails.
-pub fn write_csv(rows: &[SoundRow], rooms: &[String], mut w: impl Write) -> io::Result<()> {
+pub(crate) fn write_csv(rows: &[SoundRow], rooms: &[String], mut w: impl Write) -> io::Result<()> {
     write!(w, "time_s,room")?;
     for f in OCTAVE_HZ {
         write!(w, ",octave_{f}_Hz_dB")?;

@@ -8,7 +8,7 @@ use super::tree::{Entry, Node, Table, Tree, Value};
 
 /// What the first look found.
 #[derive(Debug, Default)]
-pub struct Found {
+pub(crate) struct Found {
     /// What keeps the scenario from being read.
     pub faults: Vec<Diagnostic>,
     /// Keys that are written and do not apply.
@@ -18,7 +18,7 @@ pub struct Found {
 }
 
 /// Holds a tree to the catalogue.
-pub fn check(tree: &Tree) -> Found {
+pub(crate) fn check(tree: &Tree) -> Found {
     let mut look = Look {
         root: &tree.root,
         faults: Vec::new(),

@@ -266,7 +266,10 @@ impl std::fmt::Debug for Diagnostic {
 impl std::error::Error for Diagnostic {}
 
 /// The candidate most like `word`, if any is like enough to have been meant.
-pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(
+    word: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+) -> Option<&'a str> {
     let lower = word.to_lowercase();
     candidates
         .into_iter()

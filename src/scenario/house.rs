@@ -119,7 +119,7 @@ pub(super) struct Rooms {
 
 impl Rooms {
     /// The index of the room a key names.
-    pub fn find(&self, name: &Name) -> Result<usize, Diagnostic> {
+    pub(crate) fn find(&self, name: &Name) -> Result<usize, Diagnostic> {
         self.names
             .iter()
             .position(|n| n.text == name.text)

@@ -2,21 +2,21 @@
 
 mod advice;
 mod air;
-pub mod catalogue;
+pub(crate) mod catalogue;
 mod check;
-pub mod control;
-pub mod diagnostic;
-pub mod fault;
-pub mod house;
+pub(crate) mod control;
+pub(crate) mod diagnostic;
+pub(crate) mod fault;
+pub(crate) mod house;
 mod limits;
-pub mod reader;
-pub mod shelf;
+pub(crate) mod reader;
+pub(crate) mod shelf;
 mod site;
-pub mod sound;
-pub mod source;
-pub mod tree;
-pub mod uncertainty;
-pub mod unit;
+pub(crate) mod sound;
+pub(crate) mod source;
+pub(crate) mod tree;
+pub(crate) mod uncertainty;
+pub(crate) mod unit;
 
 use std::path::Path;
 

@@ -6,7 +6,7 @@ mod parse;
 #[cfg(test)]
 mod tests;
 
-pub use parse::{Parsed, parse};
+pub(crate) use parse::{Parsed, parse};
 
 use super::catalogue::{self, Default, Key, Kind, TableSpec, When};
 use super::diagnostic::{Diagnostic, nearest};
@@ -46,7 +46,7 @@ impl std::fmt::Display for DefaultTaken {
 
 /// A name as it was written, for joining things by name.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Name {
+pub(crate) struct Name {
     /// The name.
     pub text: String,
     /// Where it stands.
@@ -55,15 +55,19 @@ pub struct Name {
 
 impl Name {
     /// The most characters of a name.
-    pub const MOST: usize = 40;
+    pub(crate) const MOST: usize = 40;
 
     /// The name.
-    pub fn as_str(&self) -> &str {
+    pub(crate) fn as_str(&self) -> &str {
         &self.text
     }
 
     /// The fault of naming a `kind` ("room") that is not among `known`.
-    pub fn unknown<'k>(&self, kind: &str, known: impl IntoIterator<Item = &'k str>) -> Diagnostic {
+    pub(crate) fn unknown<'k>(
+        &self,
+        kind: &str,
+        known: impl IntoIterator<Item = &'k str>,
+    ) -> Diagnostic {
         let known: Vec<_> = known.into_iter().collect();
         let advice = match nearest(&self.text, known.iter().copied()) {
             Some(near) => format!("did you mean \"{near}\"?"),
@@ -77,7 +81,7 @@ impl Name {
     ///
     /// # Errors
     /// It does not start with a letter, holds anything but letters, digits, `-` and `_`, or is too long.
-    pub fn read(text: &str, at: &At) -> Result<Self, Diagnostic> {
+    pub(crate) fn read(text: &str, at: &At) -> Result<Self, Diagnostic> {
         let ok = text.starts_with(|c: char| c.is_ascii_alphabetic())
             && text.len() <= Self::MOST
             && text
@@ -104,7 +108,7 @@ impl std::fmt::Display for Name {
 }
 
 /// A number with the text of its unit, split where the number ends: `"0.3 1/h"`, `25`.
-pub fn split_number(text: &str) -> Option<(f64, &str)> {
+pub(crate) fn split_number(text: &str) -> Option<(f64, &str)> {
     let text = text.trim();
     let cut = |n: usize| {
         let number = text.get(..n)?;
@@ -121,7 +125,7 @@ pub fn split_number(text: &str) -> Option<(f64, &str)> {
 
 /// What a reading shares: the tree, the ledger of defaults.
 #[derive(Debug)]
-pub struct Reading<'a> {
+pub(crate) struct Reading<'a> {
     root: &'a Table,
     defaults: RefCell<Vec<DefaultTaken>>,
     #[cfg(test)]
@@ -130,7 +134,7 @@ pub struct Reading<'a> {
 
 impl<'a> Reading<'a> {
     /// Starts to read a tree.
-    pub fn new(tree: &'a Tree) -> Self {
+    pub(crate) fn new(tree: &'a Tree) -> Self {
         Self {
             root: &tree.root,
             defaults: RefCell::default(),
@@ -140,7 +144,7 @@ impl<'a> Reading<'a> {
     }
 
     /// The top of the scenario.
-    pub fn top(&'a self) -> Section<'a> {
+    pub(crate) fn top(&'a self) -> Section<'a> {
         Section {
             path: String::new(),
             spec: &catalogue::TABLES[0],
@@ -151,13 +155,13 @@ impl<'a> Reading<'a> {
     }
 
     /// The defaults taken, in the order of reading.
-    pub fn into_defaults(self) -> Vec<DefaultTaken> {
+    pub(crate) fn into_defaults(self) -> Vec<DefaultTaken> {
         self.defaults.into_inner()
     }
 }
 
 /// A type that values of keys turn into.
-pub trait FromParsed: Sized {
+pub(crate) trait FromParsed: Sized {
     /// The value, when the key's kind is one that gives this type.
     fn from_parsed(parsed: Parsed) -> Option<Self>;
 }
@@ -195,7 +199,12 @@ impl FromParsed for usize {
 }
 
 /// Whether a condition holds; `None` while a word that it hangs on is missing or faulty.
-pub fn holds(when: &When, spec: &TableSpec, table: Option<&Table>, root: &Table) -> Option<bool> {
+pub(crate) fn holds(
+    when: &When,
+    spec: &TableSpec,
+    table: Option<&Table>,
+    root: &Table,
+) -> Option<bool> {
     let written = |name: &str| table.is_some_and(|table| table.get(name).is_some());
     match when {
         When::With(name) => Some(written(name)),
@@ -220,7 +229,7 @@ fn applies(key: &Key, spec: &TableSpec, table: Option<&Table>, root: &Table) -> 
 }
 
 /// The word of a choice, or `true` and `false` of a flag, as written or by default.
-pub fn word_of(
+pub(crate) fn word_of(
     name: &str,
     spec: &TableSpec,
     table: Option<&Table>,
@@ -247,7 +256,7 @@ pub fn word_of(
 }
 
 /// The entry of a name that applies; else one that may, else the first.
-pub fn entry_of(
+pub(crate) fn entry_of(
     name: &str,
     spec: &TableSpec,
     table: Option<&Table>,
@@ -266,7 +275,7 @@ pub fn entry_of(
 
 /// A table being read. One that the file leaves out reads as one without keys.
 #[derive(Clone, Debug)]
-pub struct Section<'a> {
+pub(crate) struct Section<'a> {
     path: String,
     spec: &'static TableSpec,
     table: Option<&'a Table>,
@@ -276,33 +285,33 @@ pub struct Section<'a> {
 
 impl<'a> Section<'a> {
     /// Its path, `room.living`; empty at the top.
-    pub fn path(&self) -> &str {
+    pub(crate) fn path(&self) -> &str {
         &self.path
     }
 
     /// Where it begins.
-    pub fn at(&self) -> &At {
+    pub(crate) fn at(&self) -> &At {
         &self.at
     }
 
     /// The value under a key as written.
-    pub fn peek(&self, key: &str) -> Option<&'a Node> {
+    pub(crate) fn peek(&self, key: &str) -> Option<&'a Node> {
         self.table.and_then(|table| table.get(key))
     }
 
     /// Whether the key is written.
-    pub fn has(&self, key: &str) -> bool {
+    pub(crate) fn has(&self, key: &str) -> bool {
         self.peek(key).is_some()
     }
 
     /// Where the value of a key stands; of the section when it is not written.
-    pub fn at_of(&self, key: &str) -> At {
+    pub(crate) fn at_of(&self, key: &str) -> At {
         self.peek(key)
             .map_or_else(|| self.at.clone(), |node| node.at.clone())
     }
 
     /// A fault in the value of a key, for checks across keys.
-    pub fn error_at(
+    pub(crate) fn error_at(
         &self,
         key: &str,
         what: impl Into<String>,
@@ -312,12 +321,12 @@ impl<'a> Section<'a> {
     }
 
     /// A fault in the section as a whole.
-    pub fn error(&self, what: impl Into<String>, advice: impl Into<String>) -> Diagnostic {
+    pub(crate) fn error(&self, what: impl Into<String>, advice: impl Into<String>) -> Diagnostic {
         Diagnostic::at(&self.at, what).advise(advice)
     }
 
     /// `[room.living]`, for messages.
-    pub fn header(&self) -> String {
+    pub(crate) fn header(&self) -> String {
         if self.path.is_empty() {
             "the scenario".into()
         } else {
@@ -326,7 +335,7 @@ impl<'a> Section<'a> {
     }
 
     /// Writes a default into the ledger that is more than the value of one key. Each path is told once.
-    pub fn note(&self, path: String, shown: String, source: &str) {
+    pub(crate) fn note(&self, path: String, shown: String, source: &str) {
         self.note_taken(DefaultTaken {
             path,
             shown,
@@ -368,7 +377,7 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// What is written is faulty.
-    pub fn opt<T: FromParsed>(&self, name: &str) -> Result<Option<T>, Diagnostic> {
+    pub(crate) fn opt<T: FromParsed>(&self, name: &str) -> Result<Option<T>, Diagnostic> {
         let (key, _) = self.key(name)?;
         let Some(node) = self.peek(name) else {
             return Ok(None);
@@ -387,7 +396,7 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// What is written is faulty; or nothing is written and it must be.
-    pub fn get<T: FromParsed>(&self, name: &str) -> Result<T, Diagnostic> {
+    pub(crate) fn get<T: FromParsed>(&self, name: &str) -> Result<T, Diagnostic> {
         if let Some(value) = self.opt(name)? {
             return Ok(value);
         }
@@ -423,7 +432,7 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// What is written is faulty.
-    pub fn or(&self, name: &str, derived: f64) -> Result<f64, Diagnostic> {
+    pub(crate) fn or(&self, name: &str, derived: f64) -> Result<f64, Diagnostic> {
         if let Some(value) = self.opt(name)? {
             return Ok(value);
         }
@@ -450,7 +459,7 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// The catalogue lacks the key.
-    pub fn source(&self, name: &str) -> Result<&'static str, Diagnostic> {
+    pub(crate) fn source(&self, name: &str) -> Result<&'static str, Diagnostic> {
         self.key(name).map(|(key, _)| key.source())
     }
 
@@ -458,7 +467,7 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// The catalogue lacks the key.
-    pub fn taken(&self, name: &str, shown: impl Into<String>) -> Result<(), Diagnostic> {
+    pub(crate) fn taken(&self, name: &str, shown: impl Into<String>) -> Result<(), Diagnostic> {
         let (key, _) = self.key(name)?;
         self.note(self.path_of(name), shown.into(), key.source());
         Ok(())
@@ -468,7 +477,7 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// What is written is faulty.
-    pub fn choice_opt<T: Clone>(
+    pub(crate) fn choice_opt<T: Clone>(
         &self,
         name: &str,
         pairs: &[(&str, T)],
@@ -482,7 +491,11 @@ impl<'a> Section<'a> {
     ///
     /// # Errors
     /// What is written is faulty; or nothing is written and it must be.
-    pub fn choice<T: Clone>(&self, name: &str, pairs: &[(&str, T)]) -> Result<T, Diagnostic> {
+    pub(crate) fn choice<T: Clone>(
+        &self,
+        name: &str,
+        pairs: &[(&str, T)],
+    ) -> Result<T, Diagnostic> {
         let word: String = self.get(name)?;
         self.stands_for(name, &word, pairs)
     }
@@ -526,7 +539,7 @@ impl<'a> Section<'a> {
     }
 
     /// The table under a key. When it is not written, a section without keys, so that its defaults apply.
-    pub fn table(&self, key: &str) -> Section<'a> {
+    pub(crate) fn table(&self, key: &str) -> Section<'a> {
         let (table, at) = match self.peek(key) {
             Some(Node {
                 value: Value::Table(table),
@@ -538,13 +551,13 @@ impl<'a> Section<'a> {
     }
 
     /// A table with a name that the file leaves out, so that its defaults apply.
-    pub fn absent(&self, key: &str, name: &str) -> Section<'a> {
+    pub(crate) fn absent(&self, key: &str, name: &str) -> Section<'a> {
         let path = format!("{}.{name}", self.path_of(key));
         self.below(path, &self.pattern(key, ".<name>"), None, self.at.clone())
     }
 
     /// The named tables under a key, `[room.living]`, `[room.bed-1]`, in the order of the file.
-    pub fn tables(&self, key: &str) -> Vec<(Name, Section<'a>)> {
+    pub(crate) fn tables(&self, key: &str) -> Vec<(Name, Section<'a>)> {
         let Some(Value::Table(table)) = self.peek(key).map(|node| &node.value) else {
             return Vec::new();
         };
@@ -570,7 +583,7 @@ impl<'a> Section<'a> {
     }
 
     /// The tables of a list, inline or `[[action]]`; none when not written. Their paths count from 1.
-    pub fn list(&self, key: &str) -> Vec<Section<'a>> {
+    pub(crate) fn list(&self, key: &str) -> Vec<Section<'a>> {
         let Some(Value::List(items)) = self.peek(key).map(|node| &node.value) else {
             return Vec::new();
         };
@@ -588,7 +601,7 @@ impl<'a> Section<'a> {
 }
 
 /// The fault of a key that is not written and must be.
-pub fn missing(header: &str, at: &At, table: Option<&Table>, key: &Key) -> Diagnostic {
+pub(crate) fn missing(header: &str, at: &At, table: Option<&Table>, key: &Key) -> Diagnostic {
     let what = match table {
         Some(_) => format!("{header} needs `{}`", key.name),
         None => format!("the scenario needs {header} with `{}`", key.name),

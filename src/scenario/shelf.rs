@@ -1,7 +1,7 @@
 //! The scenarios built into the program.
 
 /// File name and text of every scenario shipped in `scenarios/`.
-pub const SHELF: &[(&str, &str)] = &[
+pub(crate) const SHELF: &[(&str, &str)] = &[
     (
         "family-house.toml",
         include_str!("../../scenarios/family-house.toml"),
@@ -37,4 +37,4 @@ pub const SHELF: &[(&str, &str)] = &[
 ];
 
 /// The commented file that `openshut new` writes.
-pub const STARTER: &str = include_str!("starter.toml");
+pub(crate) const STARTER: &str = include_str!("starter.toml");

@@ -13,7 +13,7 @@ mod tests;
 #[cfg(test)]
 pub use load::load_text;
 use load::{Reading, node};
-pub use load::{load, load_embedded};
+pub(crate) use load::{load, load_embedded};
 use path::{Missing, descend, list_item, remove, steps};
 
 /// A value and where it was written.

@@ -14,19 +14,19 @@ use crate::quantity::Dimension;
 
 /// Nominal sizes of round ducts, mm: the R20 sizes and the additional ones in use of ISO 7807 and
 /// EN 1506, from memory.
-pub const ROUND_DUCTS_MM: [u32; 17] = [
+pub(crate) const ROUND_DUCTS_MM: [u32; 17] = [
     80, 100, 125, 150, 160, 180, 200, 224, 250, 280, 315, 355, 400, 450, 500, 560, 630,
 ];
 
 /// Lowest opening pressure of a weighted blade or setpoint of a motorised relief that is tried, Pa:
 /// common practice, no source.
-pub const MINIMUM_OPENING_PA: f64 = 15.0;
+pub(crate) const MINIMUM_OPENING_PA: f64 = 15.0;
 /// Slowest fan that is tried, hundredths of its rated speed: below, a coil made for the rated flow is
 /// no longer that unit (our own choice).
 const SLOWEST_FAN: u32 = 40;
 
 /// An alternative with its strengths.
-pub struct Alternative<'a> {
+pub(crate) struct Alternative<'a> {
     /// Stable name, for files.
     pub key: String,
     /// Plain words.
@@ -48,7 +48,7 @@ struct Base<'a> {
 }
 
 /// The file as written, and without its relief.
-pub fn references(case: &Case) -> Vec<Alternative<'_>> {
+pub(crate) fn references(case: &Case) -> Vec<Alternative<'_>> {
     let mut out = vec![fixed("as-written", "file as written", Vec::new())];
     if case.scenario.relief.is_some() {
         out.push(fixed(
@@ -71,7 +71,7 @@ fn fixed<'a>(key: &str, title: &str, edits: Vec<Edit>) -> Alternative<'a> {
 }
 
 /// Reliefs to the return plenum, one a diameter, smallest first.
-pub fn reliefs(case: &Case) -> Vec<Alternative<'_>> {
+pub(crate) fn reliefs(case: &Case) -> Vec<Alternative<'_>> {
     let base = Base::new(case);
     ROUND_DUCTS_MM
         .iter()
@@ -80,7 +80,7 @@ pub fn reliefs(case: &Case) -> Vec<Alternative<'_>> {
 }
 
 /// The same with a variable-speed unit; none when the unit is one.
-pub fn reliefs_with_variable_speed(case: &Case) -> Vec<Alternative<'_>> {
+pub(crate) fn reliefs_with_variable_speed(case: &Case) -> Vec<Alternative<'_>> {
     if is_variable(case) {
         return Vec::new();
     }
@@ -93,7 +93,7 @@ pub fn reliefs_with_variable_speed(case: &Case) -> Vec<Alternative<'_>> {
 }
 
 /// Reliefs that are dumped into a room, one a diameter.
-pub fn dumps<'a>(case: &'a Case, room: &str) -> Vec<Alternative<'a>> {
+pub(crate) fn dumps<'a>(case: &'a Case, room: &str) -> Vec<Alternative<'a>> {
     let base = Base::new(case);
     ROUND_DUCTS_MM
         .iter()
@@ -102,7 +102,7 @@ pub fn dumps<'a>(case: &'a Case, room: &str) -> Vec<Alternative<'a>> {
 }
 
 /// What people do instead of a relief.
-pub fn instead(case: &Case) -> Vec<Alternative<'_>> {
+pub(crate) fn instead(case: &Case) -> Vec<Alternative<'_>> {
     let base = Base::new(case);
     [
         Some(base.slower_fan()),

@@ -165,7 +165,7 @@ impl Case {
 ///
 /// # Errors
 /// A file that cannot be read, a change that names no key.
-pub fn load_tree(path: &Path, set: &[String]) -> Result<Tree, Diagnostic> {
+pub(crate) fn load_tree(path: &Path, set: &[String]) -> Result<Tree, Diagnostic> {
     let mut tree = tree::load(path)?;
     for change in set {
         let Some((key, value)) = change.split_once('=') else {
@@ -178,7 +178,7 @@ pub fn load_tree(path: &Path, set: &[String]) -> Result<Tree, Diagnostic> {
 }
 
 /// The name of a scenario file without its ending, and its folder.
-pub fn name_and_folder(path: &Path) -> (String, PathBuf) {
+pub(crate) fn name_and_folder(path: &Path) -> (String, PathBuf) {
     let name = path
         .file_stem()
         .map_or("scenario".into(), |n| n.to_string_lossy().into_owned());
@@ -186,7 +186,7 @@ pub fn name_and_folder(path: &Path) -> (String, PathBuf) {
 }
 
 /// Whether a tree has a key or table.
-pub fn has(tree: &Tree, key: &str) -> bool {
+pub(crate) fn has(tree: &Tree, key: &str) -> bool {
     let mut here = &tree.root;
     let mut steps = key.split('.').peekable();
     while let Some(step) = steps.next() {
@@ -203,7 +203,7 @@ pub fn has(tree: &Tree, key: &str) -> bool {
 }
 
 /// A value in one line, the same whenever it means the same.
-pub fn shown(value: &Value) -> String {
+pub(crate) fn shown(value: &Value) -> String {
     match value {
         Value::Text(text) | Value::DateTime(text) => text.clone(),
         Value::Number(n) => n.to_string(),

@@ -176,7 +176,7 @@ pub fn compare(
 }
 
 /// The keys in which the merged trees of some files differ, in the order of the files.
-pub fn changes(cases: &[Case]) -> Vec<Change> {
+pub(crate) fn changes(cases: &[Case]) -> Vec<Change> {
     let mut keys: Vec<String> = Vec::new();
     let leaves: Vec<Vec<(String, String)>> = cases
         .iter()

@@ -15,7 +15,7 @@ const SOUND_SCALE_DB: f64 = 10.0;
 
 /// What judging needs to know of a scenario.
 #[derive(Clone, Debug)]
-pub struct Facts {
+pub(crate) struct Facts {
     limits: Limits,
     outlets: Vec<OutletFacts>,
     rooms: Vec<RoomFacts>,
@@ -39,7 +39,7 @@ struct RoomFacts {
 
 impl Facts {
     /// Of a scenario.
-    pub fn new(s: &Scenario) -> Facts {
+    pub(crate) fn new(s: &Scenario) -> Facts {
         Facts {
             limits: s.limits.clone(),
             outlets: s
@@ -67,7 +67,7 @@ impl Facts {
     }
 
     /// Margin of supply air to the trip of its mode, K; `None` when no such trip is fitted.
-    pub fn margin_k(&self, point: &Point, mode: Mode) -> Option<f64> {
+    pub(crate) fn margin_k(&self, point: &Point, mode: Mode) -> Option<f64> {
         match mode {
             Mode::Cooling => self.low_trip_c.map(|trip| point.supply.t_c - trip),
             Mode::Heating => self.high_trip_c.map(|trip| trip - point.supply.t_c),
@@ -129,7 +129,7 @@ impl Finding {
 
 /// Which way a criterion goes when more air is relieved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Trend {
+pub(crate) enum Trend {
     /// More relief helps: static, velocity.
     HelpedByRelief,
     /// Grilles and dampers grow quieter, fan and relief may grow louder: sound.
@@ -139,7 +139,7 @@ pub enum Trend {
 }
 
 /// One thing that steady states are judged by.
-pub struct Criterion {
+pub(crate) struct Criterion {
     /// Stable name, for files.
     pub key: &'static str,
     /// Plain words.
@@ -163,7 +163,7 @@ impl std::fmt::Debug for Criterion {
 }
 
 /// Everything that steady states are judged by, in the order of the columns.
-pub const CRITERIA: &[Criterion] = &[
+pub(crate) const CRITERIA: &[Criterion] = &[
     Criterion {
         key: "static",
         title: "total external static (supply minus return)",

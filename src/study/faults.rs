@@ -1,10 +1,10 @@
 //! What every fault looks like from outside: the healthy system beside each fault, in operation and
 //! in a functional test that opens one damper at a time.
 
-pub mod findings;
-pub mod functional_test;
-pub mod look_alikes;
-pub mod symptoms;
+pub(crate) mod findings;
+pub(crate) mod functional_test;
+pub(crate) mod look_alikes;
+pub(crate) mod symptoms;
 
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -20,7 +20,7 @@ use symptoms::Symptom;
 
 /// One fault with what it does.
 #[derive(Debug)]
-pub struct FaultCase {
+pub(crate) struct FaultCase {
     /// The fault.
     pub fault: Scheduled,
     /// The fault in a few words.
@@ -37,7 +37,7 @@ pub struct FaultCase {
 
 impl FaultCase {
     /// A symptom by key and subject.
-    pub fn symptom(&self, key: &str, subject: &str) -> Option<&Symptom> {
+    pub(crate) fn symptom(&self, key: &str, subject: &str) -> Option<&Symptom> {
         self.symptoms
             .iter()
             .find(|s| s.key == key && s.subject == subject)
@@ -46,7 +46,7 @@ impl FaultCase {
 
 /// The healthy system and every fault.
 #[derive(Debug)]
-pub struct FaultStudy {
+pub(crate) struct FaultStudy {
     /// The healthy run.
     pub healthy: Outcome,
     /// The functional test of the healthy system.
@@ -65,7 +65,7 @@ pub struct FaultStudy {
 ///
 /// # Errors
 /// [`RunError`] of the first run that cannot be solved.
-pub fn study(
+pub(crate) fn study(
     scenario: &Scenario,
     only: Option<Kind>,
     progress: impl Fn(f64) + Sync,

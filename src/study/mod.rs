@@ -10,15 +10,15 @@
 //! every alternative is the same what-if that a person would write. Work is spread over all cores; the
 //! answer does not depend on how many there are.
 
-pub mod alternatives;
-pub mod case;
-pub mod combinations;
-pub mod compare;
-pub mod criteria;
-pub mod faults;
-pub mod settled;
-pub mod size_relief;
-pub mod sweep;
+pub(crate) mod alternatives;
+pub(crate) mod case;
+pub(crate) mod combinations;
+pub(crate) mod compare;
+pub(crate) mod criteria;
+pub(crate) mod faults;
+pub(crate) mod settled;
+pub(crate) mod size_relief;
+pub(crate) mod sweep;
 
 use thiserror::Error;
 

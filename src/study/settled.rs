@@ -31,7 +31,7 @@ const OPENING_TOLERANCE: f64 = 1e-9;
 
 /// What is held while everything else settles.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Held {
+pub(crate) struct Held {
     /// Outdoor air at the unit, °C.
     pub outdoor_c: f64,
     /// Air of each room.
@@ -65,7 +65,7 @@ impl Approach {
 
 /// How the plant is driven.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Setting<'a> {
+pub(crate) struct Setting<'a> {
     /// Opening of each outlet's damper, 0..1.
     pub openings: &'a [f64],
     /// What the unit does.
@@ -156,7 +156,7 @@ impl Point {
 
 /// One system at steady state: cheap to clone, one for each worker.
 #[derive(Clone, Debug)]
-pub struct SteadyPlant {
+pub(crate) struct SteadyPlant {
     air_side: AirSide,
     air_scratch: AirScratch,
     sound_scratch: SoundScratch,
@@ -179,7 +179,7 @@ impl SteadyPlant {
     ///
     /// # Errors
     /// An air network that cannot be joined.
-    pub fn new(s: &Scenario) -> Result<SteadyPlant, RunError> {
+    pub(crate) fn new(s: &Scenario) -> Result<SteadyPlant, RunError> {
         let mut spec = s.air.clone();
         spec.filter_growth_1_h = 0.0;
         let motorised = matches!(
@@ -214,7 +214,7 @@ impl SteadyPlant {
     }
 
     /// Whether it matters from which side the relief comes to rest.
-    pub fn sticks(&self) -> bool {
+    pub(crate) fn sticks(&self) -> bool {
         self.sticks
     }
 
@@ -222,7 +222,7 @@ impl SteadyPlant {
     ///
     /// # Errors
     /// A balance that cannot be solved.
-    pub fn air(
+    pub(crate) fn air(
         &mut self,
         held: &Held,
         openings: &[f64],
@@ -328,7 +328,7 @@ impl SteadyPlant {
     ///
     /// # Errors
     /// A balance that cannot be solved, a unit without data for the mode.
-    pub fn settle(&mut self, held: &Held, setting: &Setting<'_>) -> Result<Point, RunError> {
+    pub(crate) fn settle(&mut self, held: &Held, setting: &Setting<'_>) -> Result<Point, RunError> {
         let air = self.air(held, setting.openings, setting.fan, setting.approach)?;
         self.condition(held, &air, setting.mode, setting.speed)
     }
@@ -339,7 +339,7 @@ impl SteadyPlant {
     ///
     /// # Errors
     /// A unit without data for the mode, or a loop that does not settle.
-    pub fn condition(
+    pub(crate) fn condition(
         &mut self,
         held: &Held,
         air: &AirState,
@@ -445,7 +445,7 @@ impl SteadyPlant {
     }
 
     /// Air that leaves the return rooms, °C, as the controller reads it.
-    pub fn return_c(&self, held: &Held, air: &AirState) -> f64 {
+    pub(crate) fn return_c(&self, held: &Held, air: &AirState) -> f64 {
         let (mut flow, mut heat) = (0.0, 0.0);
         for (&room, q) in self.returns.iter().zip(&air.returns_m3_s) {
             flow += q.max(0.0);

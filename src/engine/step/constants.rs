@@ -6,7 +6,7 @@ use crate::scenario::Scenario;
 
 /// What depends on nothing but the length of a step, and on the flow over the coil.
 #[derive(Clone, Copy, Debug)]
-pub struct StepConstants {
+pub(crate) struct StepConstants {
     /// Length of the step, s.
     pub dt_s: f64,
     /// The unit's start-up ramp.
@@ -22,7 +22,7 @@ pub struct StepConstants {
 
 impl StepConstants {
     /// For steps of one time step and upwards, as far as long steps go.
-    pub fn all(scenario: &Scenario) -> Result<Vec<StepConstants>, UnitError> {
+    pub(crate) fn all(scenario: &Scenario) -> Result<Vec<StepConstants>, UnitError> {
         let run = &scenario.run;
         let most = (run.long_step_s / run.step_s + 1e-6).floor().max(1.0) as u64;
         (1..=most)
@@ -40,7 +40,7 @@ impl StepConstants {
     }
 
     /// The constants at a flow over the coil, which they keep.
-    pub fn at(&mut self, air_kg_s: f64, scenario: &Scenario) -> StepConstants {
+    pub(crate) fn at(&mut self, air_kg_s: f64, scenario: &Scenario) -> StepConstants {
         if self.air_kg_s != air_kg_s {
             let times = self.dt_s * air_kg_s * CP_MOIST / scenario.unit.metal_j_k;
             self.metal_keeps = [(-times).exp(), -(-times).exp_m1() / times];

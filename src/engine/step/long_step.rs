@@ -32,7 +32,7 @@ const SUPPLY_DEVIATION_K: f64 = 0.01;
 const MOVING_S: f64 = 5.0;
 /// No step goes across a multiple of this, s. Weather is straight, and people, doors and scheduled periods
 /// stay, within a minute; swings of temperature are sampled twice in it.
-pub const GRID_S: f64 = 30.0;
+pub(crate) const GRID_S: f64 = 30.0;
 
 impl Engine<'_> {
     /// Takes up the commands that ended the last long step; false where there are none.

@@ -7,7 +7,7 @@ use crate::scenario::Scenario;
 
 /// Share of occupied time above 60 % relative humidity, over all rooms.
 #[derive(Clone, Debug)]
-pub struct Humidity {
+pub(crate) struct Humidity {
     limit: Limit,
     occupied_s: f64,
     humid_s: f64,
@@ -20,11 +20,11 @@ pub struct Humidity {
 }
 
 /// Relative humidity above which air is humid.
-pub const HUMID: f64 = 0.60;
+pub(crate) const HUMID: f64 = 0.60;
 
 impl Humidity {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> Humidity {
+    pub(crate) fn new(scenario: &Scenario) -> Humidity {
         Humidity {
             limit: scenario.limits.humid_share.clone(),
             occupied_s: 0.0,

@@ -1,6 +1,6 @@
 //! Comfort in the rooms: setpoint met, rooms alike, swings, humidity, votes.
 
-pub mod humidity;
+pub(crate) mod humidity;
 mod off_setpoint;
 mod spread;
 mod swing;
@@ -10,19 +10,19 @@ use super::{Measure, Observer, steps};
 use crate::engine::sample::{Sample, ZoneSample};
 use crate::scenario::Scenario;
 
-pub use humidity::Humidity;
-pub use off_setpoint::OffSetpoint;
-pub use vote::Votes;
+pub(crate) use humidity::Humidity;
+pub(crate) use off_setpoint::OffSetpoint;
+pub(crate) use vote::Votes;
 
 use spread::Spread;
 use swing::Swing;
 
 /// The first half hour of a scheduled period is recovery, not control; our own choice.
-pub const SETTLING_S: f64 = 1800.0;
+pub(crate) const SETTLING_S: f64 = 1800.0;
 
 /// What is judged in zones that have settled in their scheduled period: spread between rooms, and swings.
 #[derive(Clone, Debug)]
-pub struct Scheduled {
+pub(crate) struct Scheduled {
     settling: Settling,
     spread: Spread,
     swing: Swing,
@@ -30,7 +30,7 @@ pub struct Scheduled {
 
 impl Scheduled {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> Scheduled {
+    pub(crate) fn new(scenario: &Scenario) -> Scheduled {
         Scheduled {
             settling: Settling::new(scenario.zones.len(), scenario.run.step_s),
             spread: Spread::new(scenario),

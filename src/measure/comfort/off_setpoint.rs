@@ -9,7 +9,7 @@ use crate::scenario::Scenario;
 /// Time a zone's sensor is warmer than its cooling setpoint or colder than its heating setpoint by
 /// more than is allowed, by zone. A unit that only cools has no cold side, and the reverse.
 #[derive(Clone, Debug)]
-pub struct OffSetpoint {
+pub(crate) struct OffSetpoint {
     limit: Limit,
     half_width_k: f64,
     zones: Vec<Watch>,
@@ -56,7 +56,7 @@ impl Watch {
 
 impl OffSetpoint {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> OffSetpoint {
+    pub(crate) fn new(scenario: &Scenario) -> OffSetpoint {
         OffSetpoint {
             limit: scenario.limits.outside_band.clone(),
             half_width_k: scenario.limits.band_half_width_k,

@@ -25,7 +25,7 @@ const EVERY_S: f64 = 60.0;
 /// the mode that the system is in, in air that moves at 0.1 m/s; the radiant temperature is the mean of
 /// contents and fabric.
 #[derive(Clone, Debug)]
-pub struct Votes {
+pub(crate) struct Votes {
     pressure_pa: f64,
     rooms: Vec<Room>,
     next_s: f64,
@@ -45,7 +45,7 @@ struct Room {
 
 impl Votes {
     /// Nothing seen yet.
-    pub fn new(scenario: &Scenario) -> Votes {
+    pub(crate) fn new(scenario: &Scenario) -> Votes {
         let peopled = scenario.rooms.iter().enumerate();
         let peopled = peopled.filter(|(_, r)| r.gains.iter().any(|g| g.people > 0.0));
         Votes {

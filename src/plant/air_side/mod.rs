@@ -17,7 +17,8 @@ use super::network::LinearQuadratic;
 use super::relief::Relief;
 use std::sync::Arc;
 
-pub use network::{AirScratch, AirSide, LEAKAGE_EXPONENT, leakage};
+pub use network::{AirScratch, AirSide};
+pub(crate) use network::{LEAKAGE_EXPONENT, leakage};
 pub use state::{AirState, Outlook};
 
 /// What surrounds a duct.

@@ -10,7 +10,7 @@ use crate::plant::relief::Relief;
 use crate::plant::room::Room;
 
 /// Exponent of leakage, ISO 9972 form.
-pub const LEAKAGE_EXPONENT: f64 = 0.65;
+pub(crate) const LEAKAGE_EXPONENT: f64 = 0.65;
 /// Softening of leakage, Pa: the sheet of the network method shows 0.01 Pa to be harmless.
 const LEAKAGE_SOFT_PA: f64 = 0.01;
 /// Linear part given to orifices so that their slope is finite at no flow, Pa per m³/s.
@@ -217,7 +217,7 @@ impl AirSide {
 }
 
 /// How air leaves a room by its cracks at a pressure above outdoors.
-pub fn leakage(room: &Room) -> Power {
+pub(crate) fn leakage(room: &Room) -> Power {
     Power {
         k: room.leakage_50_m3_s / 50.0_f64.powf(LEAKAGE_EXPONENT),
         m: LEAKAGE_EXPONENT,

@@ -8,8 +8,8 @@
 //! air stream. The loss coefficient `C` is on the duct's velocity pressure, and the conductance
 //! `φ = 1/√C`. A closed damper still leaks: its conductance is never zero.
 
-pub mod blade;
-pub mod characterised;
+pub(crate) mod blade;
+pub(crate) mod characterised;
 mod kinds;
 mod leakage;
 

@@ -9,7 +9,7 @@ const STALL_SLOPE: f64 = 0.02;
 
 /// Shut-off pressure over rated pressure of the generic curve. It is the shape of the reference
 /// fan 230 − 480 V² Pa at its design flow of 0.5 m³/s (our own reference network).
-pub const GENERIC_SHUT_OFF: f64 = 230.0 / 110.0;
+pub(crate) const GENERIC_SHUT_OFF: f64 = 230.0 / 110.0;
 
 /// Why a fan curve cannot be built.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]

@@ -10,10 +10,10 @@ const INCH_M: f64 = 0.0254;
 
 /// Most that the lined pieces of a path may take together, per octave, dB (common practice):
 /// beyond it sound goes round through the duct walls.
-pub const LINED_LIMIT_DB: f64 = 40.0;
+pub(crate) const LINED_LIMIT_DB: f64 = 40.0;
 
 /// Longest lined flexible duct that counts, m (common practice): loss a metre falls off beyond.
-pub const FLEXIBLE_LIMIT_M: f64 = 3.7;
+pub(crate) const FLEXIBLE_LIMIT_M: f64 = 3.7;
 
 /// One piece of the way from the fan, or from a damper, to an opening. Lengths in m.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -214,7 +214,7 @@ impl Element {
 }
 
 /// Loss of a whole path, dB per octave, its lined pieces together held to [`LINED_LIMIT_DB`].
-pub fn path_loss_db(path: &[Element]) -> Octaves {
+pub(crate) fn path_loss_db(path: &[Element]) -> Octaves {
     let sum = |lined: bool| {
         let pieces = path.iter().filter(|e| e.is_lined() == lined);
         pieces.fold([0.0; 8], |loss, e| add(&loss, &e.loss_db()))
@@ -228,7 +228,7 @@ fn perimeter_area_ft(width_m: f64, height_m: f64) -> f64 {
 }
 
 /// Bare rectangular sheet metal, dB/m (ASHRAE formula).
-pub fn bare_rectangular_db_m(width_m: f64, height_m: f64) -> Octaves {
+pub(crate) fn bare_rectangular_db_m(width_m: f64, height_m: f64) -> Octaves {
     let pa = perimeter_area_ft(width_m, height_m);
     OCTAVE_HZ.map(|f| {
         let db_ft = if f > 250.0 {
@@ -247,7 +247,7 @@ pub fn bare_rectangular_db_m(width_m: f64, height_m: f64) -> Octaves {
 ///
 /// The form was made for 25 to 50 mm. Thicker counts as 50 mm; thinner, our own choice, in
 /// proportion to 25 mm.
-pub fn rectangular_lining_db_m(width_m: f64, height_m: f64, lining_m: f64) -> Octaves {
+pub(crate) fn rectangular_lining_db_m(width_m: f64, height_m: f64, lining_m: f64) -> Octaves {
     const B: Octaves = [0.0133, 0.0574, 0.271, 1.0147, 1.77, 1.392, 1.518, 1.581];
     const C: Octaves = [1.959, 1.410, 0.824, 0.500, 0.695, 0.802, 0.451, 0.219];
     const D: Octaves = [0.917, 0.941, 1.079, 1.087, 0.0, 0.0, 0.0, 0.0];
@@ -259,7 +259,7 @@ pub fn rectangular_lining_db_m(width_m: f64, height_m: f64, lining_m: f64) -> Oc
 
 /// Bare round sheet metal, dB/m, by diameter (ASHRAE table): 180 to 380 mm as a secondary text
 /// has it, the rest from memory, 8 kHz as 4 kHz where none is published.
-pub fn bare_round_db_m(diameter_m: f64) -> Octaves {
+pub(crate) fn bare_round_db_m(diameter_m: f64) -> Octaves {
     match diameter_m {
         d if d < 0.18 => [0.10, 0.10, 0.16, 0.16, 0.33, 0.33, 0.33, 0.33],
         d if d < 0.38 => [0.10, 0.10, 0.10, 0.16, 0.23, 0.23, 0.23, 0.26],
@@ -273,7 +273,7 @@ pub fn bare_round_db_m(diameter_m: f64) -> Octaves {
 /// Its coefficients are from memory; they repeat sixteen printed values, 150 and 200 mm with
 /// 25 mm of lining. Diameters are held to 150 .. 1500 mm and lining to 25 .. 75 mm; thinner
 /// lining, our own choice, counts in proportion to 25 mm.
-pub fn lined_round_db_m(diameter_m: f64, lining_m: f64) -> Octaves {
+pub(crate) fn lined_round_db_m(diameter_m: f64, lining_m: f64) -> Octaves {
     const A: [[f64; 6]; 8] = [
         [0.2825, 0.3447, -5.251e-2, -3.837e-2, 9.1315e-4, -8.294e-6],
         [0.5237, 0.2234, -4.936e-3, -2.724e-2, 3.377e-4, -2.490e-6],
@@ -344,7 +344,7 @@ const FLEXIBLE: [(f64, FlexibleTable); 4] = [
 
 /// Lined flexible duct with a porous core, dB in all: between the rows of the table in diameter
 /// and in length, at its ends beyond 150 .. 300 mm and 3.7 m.
-pub fn flexible_db(diameter_m: f64, length_m: f64) -> Octaves {
+pub(crate) fn flexible_db(diameter_m: f64, length_m: f64) -> Octaves {
     let (row, along) = between(&FLEXIBLE_LENGTHS_M, length_m);
     let (size, across) = between(&FLEXIBLE.map(|(d, _)| d), diameter_m);
     let at = |table: &FlexibleTable, band: usize| {
@@ -368,7 +368,7 @@ fn between(points: &[f64], x: f64) -> (usize, f64) {
 }
 
 /// Bend of 90°, dB, by the product of frequency in kHz and width in mm (ASHRAE table, from memory).
-pub fn elbow_db(kind: Elbow, width_m: f64) -> Octaves {
+pub(crate) fn elbow_db(kind: Elbow, width_m: f64) -> Octaves {
     const EDGES: [f64; 5] = [48.0, 96.0, 190.0, 380.0, 760.0];
     let steps = match kind {
         Elbow::Square => [0.0, 1.0, 5.0, 8.0, 4.0, 3.0],

@@ -19,7 +19,7 @@ const SHUT_BLOCKAGE: f64 = 0.05;
 ///
 /// `velocity_m_s` is flow over duct area, `drop_pa` the loss across the damper alone.
 #[inline]
-pub fn constricted_velocity(velocity_m_s: f64, drop_pa: f64) -> f64 {
+pub(crate) fn constricted_velocity(velocity_m_s: f64, drop_pa: f64) -> f64 {
     velocity_m_s + (drop_pa.max(0.0) * (2.0 / AIR_DENSITY_KG_M3)).sqrt()
 }
 
@@ -71,7 +71,7 @@ impl DamperSize {
 /// The exponents 6.07 and 8.59 of velocity become 6 and 8.5, matched at 8 m/s: at most 0.42 and
 /// 0.54 dB from [`DamperSize::level_db`] between 2 and 32 m/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DamperSource {
+pub(crate) struct DamperSource {
     per_area: f64,
     low: Octaves,
     high: Octaves,
@@ -79,7 +79,7 @@ pub struct DamperSource {
 
 impl DamperSource {
     /// The damper's own sound power, pW.
-    pub fn new(size: &DamperSize) -> Self {
+    pub(crate) fn new(size: &DamperSize) -> Self {
         let at_match = |constant: f64, slope: f64, power: f64| {
             OCTAVE_HZ.map(|f| {
                 let level_db = constant - slope * (f * size.height_m / MATCH_M_S).log10()
@@ -96,7 +96,7 @@ impl DamperSource {
     }
 
     /// The same damper heard through `gain`, energy received per energy sent.
-    pub fn through(mut self, gain: &Octaves) -> Self {
+    pub(crate) fn through(mut self, gain: &Octaves) -> Self {
         for (band, g) in gain.iter().enumerate() {
             self.low[band] *= g;
             self.high[band] *= g;
@@ -106,7 +106,7 @@ impl DamperSource {
 
     /// Its energy, with `flow_m3_s` through it and `drop_pa` across it alone.
     #[inline]
-    pub fn energy(&self, flow_m3_s: f64, drop_pa: f64) -> Octaves {
+    pub(crate) fn energy(&self, flow_m3_s: f64, drop_pa: f64) -> Octaves {
         let velocity = flow_m3_s.abs() * self.per_area;
         if velocity.is_nan() || velocity <= 0.0 {
             return [0.0; 8];

@@ -8,7 +8,7 @@ use super::octave::{OCTAVE_HZ, Octaves, SOUND_SPEED_M_S};
 
 /// End reflection loss per octave, dB, of an opening of `area_m2`: take the grille face, which
 /// gives less loss than the duct behind it and so errs on the loud side.
-pub fn end_reflection_db(area_m2: f64) -> Octaves {
+pub(crate) fn end_reflection_db(area_m2: f64) -> Octaves {
     let diameter_m = (4.0 * area_m2 / std::f64::consts::PI).sqrt();
     // Flush in a wall or ceiling.
     let a = 0.7;

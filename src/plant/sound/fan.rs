@@ -26,13 +26,13 @@ pub struct SpecificLevels {
 
 /// Forward-curved centrifugal fan, the default: `40 + 10 lg Q + 20 lg p` with octave terms
 /// −2 −6 −13 −18 −19 −22 −25 −30 dB. A secondary text has the terms; the increment is from memory.
-pub const FORWARD_CURVED: SpecificLevels = SpecificLevels {
+pub(crate) const FORWARD_CURVED: SpecificLevels = SpecificLevels {
     levels_db: [38.0, 34.0, 27.0, 22.0, 21.0, 18.0, 15.0, 10.0],
     blade_increment_db: 2.0,
 };
 
 /// Backward-curved centrifugal fan, octave terms −4 −6 −9 −11 −13 −16 −19 −22 dB (secondary text).
-pub const BACKWARD_CURVED: SpecificLevels = SpecificLevels {
+pub(crate) const BACKWARD_CURVED: SpecificLevels = SpecificLevels {
     levels_db: [36.0, 34.0, 31.0, 29.0, 27.0, 24.0, 21.0, 18.0],
     blade_increment_db: 3.0,
 };
@@ -87,7 +87,7 @@ pub enum FanSpec {
 }
 
 /// Puts the blade increment in the 500 Hz octave: 950 rpm and 42 blades give 665 Hz.
-pub const DEFAULT_BLADE_PASS_HZ: f64 = 500.0;
+pub(crate) const DEFAULT_BLADE_PASS_HZ: f64 = 500.0;
 
 impl FanSpec {
     /// A forward-curved fan of which nothing else is known.
@@ -133,7 +133,7 @@ impl FanSpec {
 ///
 /// A fan that moves no air, or makes no pressure, is silent.
 #[inline]
-pub fn strength(flow_m3_s: f64, static_pa: f64, efficiency_ratio: Option<f64>) -> f64 {
+pub(crate) fn strength(flow_m3_s: f64, static_pa: f64, efficiency_ratio: Option<f64>) -> f64 {
     let pressure = static_pa.max(0.0);
     let factor = efficiency_ratio.map_or(1.0, efficiency_factor);
     flow_m3_s.max(0.0) * pressure * pressure * factor

@@ -44,12 +44,12 @@ pub struct RatedGrille {
 }
 
 /// Face velocity a register is chosen for where nothing is said, m/s (common practice).
-pub const DESIGN_FACE_M_S: f64 = 2.0;
+pub(crate) const DESIGN_FACE_M_S: f64 = 2.0;
 /// Pressure loss of a register at [`DESIGN_FACE_M_S`], Pa (common practice).
-pub const DESIGN_DROP_PA: f64 = 15.0;
+pub(crate) const DESIGN_DROP_PA: f64 = 15.0;
 
 /// Loss coefficient for a drop in Pa at a face velocity in m/s.
-pub fn loss_coefficient(drop_pa: f64, velocity_m_s: f64) -> f64 {
+pub(crate) fn loss_coefficient(drop_pa: f64, velocity_m_s: f64) -> f64 {
     drop_pa / (0.5 * AIR_DENSITY_KG_M3 * velocity_m_s * velocity_m_s)
 }
 
@@ -148,7 +148,7 @@ fn row_of(velocity_m_s: f64) -> (usize, f64) {
 /// Within 0.12 dB of [`GrilleSpec::level_db`] from 1/16 to 32 m/s, 0.03 dB in the octaves that
 /// matter; outside that range the spectrum keeps the shape of the end.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GrilleSource {
+pub(crate) struct GrilleSource {
     per_area: f64,
     unit: Octaves,
     spectrum: Option<&'static Table>,
@@ -156,7 +156,7 @@ pub struct GrilleSource {
 
 impl GrilleSource {
     /// The grille's own sound power, pW.
-    pub fn new(spec: &GrilleSpec) -> Self {
+    pub(crate) fn new(spec: &GrilleSpec) -> Self {
         let per_area = spec.area_m2.recip();
         let Some(rated) = &spec.rated else {
             let spectrum: &'static Table = match spec.shape {
@@ -182,7 +182,7 @@ impl GrilleSource {
     }
 
     /// The same grille heard through `gain`, energy received per energy sent.
-    pub fn through(mut self, gain: &Octaves) -> Self {
+    pub(crate) fn through(mut self, gain: &Octaves) -> Self {
         for (unit, g) in self.unit.iter_mut().zip(gain) {
             *unit *= g;
         }
@@ -191,7 +191,7 @@ impl GrilleSource {
 
     /// Its energy, with `flow_m3_s` through it.
     #[inline(always)]
-    pub fn energy(&self, flow_m3_s: f64) -> Octaves {
+    pub(crate) fn energy(&self, flow_m3_s: f64) -> Octaves {
         let velocity = flow_m3_s.abs() * self.per_area;
         let square = velocity * velocity;
         let sixth = square * square * square;

@@ -78,7 +78,7 @@ impl Heard {
 
 /// Energy mean of the sound in every room. Sound that stays the same costs nothing.
 #[derive(Debug, Clone)]
-pub struct SoundMean {
+pub(crate) struct SoundMean {
     sums: Vec<Heard>,
     held: Vec<Heard>,
     held_s: f64,
@@ -88,7 +88,7 @@ pub struct SoundMean {
 
 impl SoundMean {
     /// A mean over nothing yet, for that many rooms.
-    pub fn new(rooms: usize) -> Self {
+    pub(crate) fn new(rooms: usize) -> Self {
         Self {
             sums: vec![Heard::default(); rooms],
             held: vec![Heard::default(); rooms],
@@ -100,7 +100,7 @@ impl SoundMean {
 
     /// Adds `dt_s` seconds of `heard`; `changes` tells one sound from another: as long as it
     /// stays, so does the sound.
-    pub fn push(&mut self, dt_s: f64, heard: &[Heard], changes: u64) {
+    pub(crate) fn push(&mut self, dt_s: f64, heard: &[Heard], changes: u64) {
         if changes != self.changes {
             self.settle();
             for (held, now) in self.held.iter_mut().zip(heard) {
@@ -122,7 +122,7 @@ impl SoundMean {
     }
 
     /// Mean of a room so far; silence before the first second or for a room that is not there.
-    pub fn mean(&mut self, room: usize) -> Heard {
+    pub(crate) fn mean(&mut self, room: usize) -> Heard {
         self.settle();
         let mut mean = Heard::default();
         if let Some(sum) = self.sums.get(room).filter(|_| self.seconds > 0.0) {
@@ -132,7 +132,7 @@ impl SoundMean {
     }
 
     /// Begins a new mean.
-    pub fn restart(&mut self) {
+    pub(crate) fn restart(&mut self) {
         self.sums.fill(Heard::default());
         self.held_s = 0.0;
         self.seconds = 0.0;

@@ -8,16 +8,16 @@
 //! ±5 dB(A) with a measured fan spectrum, ±8 dB(A) without, and ±2 to 3 dB between two states of
 //! one system (own judgement, about 68 %).
 
-pub mod attenuation;
-pub mod chain;
+pub(crate) mod attenuation;
+pub(crate) mod chain;
 mod check;
-pub mod damper;
-pub mod end_reflection;
-pub mod fan;
-pub mod grille;
-pub mod heard;
-pub mod octave;
-pub mod room;
+pub(crate) mod damper;
+pub(crate) mod end_reflection;
+pub(crate) mod fan;
+pub(crate) mod grille;
+pub(crate) mod heard;
+pub(crate) mod octave;
+pub(crate) mod room;
 
 use octave::{Octaves, a_energy, add, dba};
 
@@ -29,9 +29,9 @@ pub use chain::{
 };
 
 /// Expected error of a room level with a measured fan spectrum, dB(A), about 68 % (own judgement).
-pub const UNCERTAINTY_MEASURED_FAN_DBA: f64 = 5.0;
+pub(crate) const UNCERTAINTY_MEASURED_FAN_DBA: f64 = 5.0;
 /// Expected error of a room level without one, dB(A), about 68 % (own judgement).
-pub const UNCERTAINTY_DBA: f64 = 8.0;
+pub(crate) const UNCERTAINTY_DBA: f64 = 8.0;
 
 /// Where sound in a room comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

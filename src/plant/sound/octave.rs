@@ -4,17 +4,17 @@
 ///
 /// The same array holds levels in dB (names ending in `_db`) or energies: sound power in pW, or
 /// squared pressure relative to (20 µPa)², so that 0 dB is an energy of 1 in both cases.
-pub type Octaves = [f64; 8];
+pub(crate) type Octaves = [f64; 8];
 
 /// Nominal mid-band frequencies, Hz.
-pub const OCTAVE_HZ: Octaves = [63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
+pub(crate) const OCTAVE_HZ: Octaves = [63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
 
 /// A-weighting, dB (IEC 61672-1; the table of python-acoustics 0.2.6 is the same).
 #[cfg(test)]
 pub const A_WEIGHT_DB: Octaves = [-26.2, -16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1];
 
 /// A-weighting as energy factors, `10^(A_WEIGHT_DB / 10)`.
-pub const A_WEIGHT: Octaves = [
+pub(crate) const A_WEIGHT: Octaves = [
     0.002_398_832_919_019_490_7,
     0.024_547_089_156_850_305,
     0.138_038_426_460_288_5,
@@ -26,18 +26,18 @@ pub const A_WEIGHT: Octaves = [
 ];
 
 /// Density of air for sound, kg/m³ (20 °C).
-pub const AIR_DENSITY_KG_M3: f64 = 1.204;
+pub(crate) const AIR_DENSITY_KG_M3: f64 = 1.204;
 
 /// Speed of sound in air, m/s (20 °C).
-pub const SOUND_SPEED_M_S: f64 = 343.0;
+pub(crate) const SOUND_SPEED_M_S: f64 = 343.0;
 
 /// Energy of a level: `10^(db / 10)`. Minus infinity gives zero.
-pub fn db_to_energy(db: f64) -> f64 {
+pub(crate) fn db_to_energy(db: f64) -> f64 {
     10f64.powf(0.1 * db)
 }
 
 /// Level of an energy, dB. Zero, and anything that is not positive, gives minus infinity.
-pub fn energy_to_db(energy: f64) -> f64 {
+pub(crate) fn energy_to_db(energy: f64) -> f64 {
     if energy > 0.0 {
         10.0 * energy.log10()
     } else {
@@ -46,7 +46,7 @@ pub fn energy_to_db(energy: f64) -> f64 {
 }
 
 /// Band levels to band energies.
-pub fn to_energy(levels_db: &Octaves) -> Octaves {
+pub(crate) fn to_energy(levels_db: &Octaves) -> Octaves {
     levels_db.map(db_to_energy)
 }
 
@@ -59,7 +59,7 @@ pub fn to_db(energy: &Octaves) -> Octaves {
 
 /// Band by band sum of two arrays: of energies, or of attenuations in dB.
 #[inline]
-pub fn add(a: &Octaves, b: &Octaves) -> Octaves {
+pub(crate) fn add(a: &Octaves, b: &Octaves) -> Octaves {
     let mut sum = *a;
     for band in 0..8 {
         sum[band] += b[band];
@@ -69,7 +69,7 @@ pub fn add(a: &Octaves, b: &Octaves) -> Octaves {
 
 /// Every band times `factor`.
 #[inline]
-pub fn scaled(energy: &Octaves, factor: f64) -> Octaves {
+pub(crate) fn scaled(energy: &Octaves, factor: f64) -> Octaves {
     let mut product = *energy;
     for product in &mut product {
         *product *= factor;
@@ -85,7 +85,7 @@ pub fn sum_levels_db(levels_db: impl IntoIterator<Item = f64>) -> f64 {
 
 /// A-weighted energy of band energies: no logarithm, so fit for every step.
 #[inline]
-pub fn a_energy(energy: &Octaves) -> f64 {
+pub(crate) fn a_energy(energy: &Octaves) -> f64 {
     // Two sums side by side, so that they share vector registers.
     let mut sums = [0.0; 2];
     for pair in 0..4 {
@@ -96,12 +96,12 @@ pub fn a_energy(energy: &Octaves) -> f64 {
 }
 
 /// A-weighted level of band energies, dB(A).
-pub fn dba(energy: &Octaves) -> f64 {
+pub(crate) fn dba(energy: &Octaves) -> f64 {
     energy_to_db(a_energy(energy))
 }
 
 /// Index of the octave band that holds `frequency_hz`; the ends take what lies beyond them.
-pub fn band_of(frequency_hz: f64) -> usize {
+pub(crate) fn band_of(frequency_hz: f64) -> usize {
     let upper_edges = OCTAVE_HZ.iter().map(|f| f * std::f64::consts::SQRT_2);
     upper_edges
         .take(OCTAVE_HZ.len() - 1)

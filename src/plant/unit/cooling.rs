@@ -9,7 +9,7 @@ use super::{Airflow, BypassLaw, CoilState, SurfaceMap, UnitError};
 use crate::plant::air::{CP_VAPOUR, LATENT_HEAT_0C, MoistAir, SaturationTable};
 
 /// Lowest surface temperature the solve looks at, °C; a coil there has long iced and tripped.
-pub const SURFACE_FLOOR_C: f64 = -10.0;
+pub(crate) const SURFACE_FLOOR_C: f64 = -10.0;
 /// Smallest gap between entering air and surface, K.
 const SMALLEST_GAP_K: f64 = 0.01;
 /// The root is taken as found when the next move is smaller than this, K.
@@ -18,7 +18,7 @@ const TOLERANCE_K: f64 = 1e-8;
 const MOST_TRIES: usize = 100;
 /// Rated dry-air flow per rated kilowatt, kg/s: 0.050 m³/s per kW (180 m³/h per kW), inside the
 /// usual 350 to 400 cfm per ton.
-pub const AIR_KG_S_PER_KW: f64 = 0.0602;
+pub(crate) const AIR_KG_S_PER_KW: f64 = 0.0602;
 
 /// What a coil remembers between steps to start its next solve close by.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -22,7 +22,8 @@ mod state;
 mod surface_map;
 
 pub use airflow::{Airflow, BypassLaw};
-pub use cooling::{AIR_KG_S_PER_KW, CoilMemory, CoolingCoil};
+pub(crate) use cooling::AIR_KG_S_PER_KW;
+pub use cooling::{CoilMemory, CoolingCoil};
 pub use curve::{Biquadratic, CubicModifier, Range};
 #[cfg(test)]
 pub use heating::Frost;

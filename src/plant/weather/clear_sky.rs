@@ -24,14 +24,14 @@ pub struct ClearSky {
 /// The sun's beam outside the atmosphere on the given day of the year, W/m²
 /// (ASHRAE Fundamentals, ch. 14).
 #[must_use]
-pub fn extraterrestrial_w_m2(day_of_year: u32) -> f64 {
+pub(crate) fn extraterrestrial_w_m2(day_of_year: u32) -> f64 {
     let angle = std::f64::consts::TAU * (f64::from(day_of_year) - 3.0) / 365.0;
     1367.0 * (1.0 + 0.033 * angle.cos())
 }
 
 /// Relative air mass at a solar elevation in degrees, 0 to 90 (Kasten and Young, 1989).
 #[must_use]
-pub fn air_mass(elevation_deg: f64) -> f64 {
+pub(crate) fn air_mass(elevation_deg: f64) -> f64 {
     let sine = elevation_deg.to_radians().sin();
     1.0 / (sine + 0.50572 * (6.07995 + elevation_deg).powf(-1.6364))
 }
@@ -65,7 +65,7 @@ const NODES: usize = 451;
 ///
 /// Straight lines between nodes a fifth of a degree apart: within 0.2 W/m² of the formula.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ClearSkyTable {
+pub(crate) struct ClearSkyTable {
     /// Beam and diffuse at each node, over the beam outside the atmosphere.
     nodes: Box<[[f64; 2]; NODES]>,
 }
@@ -73,7 +73,7 @@ pub struct ClearSkyTable {
 impl ClearSkyTable {
     /// The table for one pair of optical depths.
     #[must_use]
-    pub fn new(sky: ClearSky) -> Self {
+    pub(crate) fn new(sky: ClearSky) -> Self {
         let mut nodes = Box::new([[0.0; 2]; NODES]);
         for (i, node) in nodes.iter_mut().enumerate() {
             // The first node is what the formula comes to just above the horizon, which is not nothing.
@@ -85,7 +85,11 @@ impl ClearSkyTable {
 
     /// As [`ClearSky::irradiance`], from the table.
     #[must_use]
-    pub fn irradiance(&self, elevation_deg: f64, extraterrestrial_w_m2: f64) -> ClearSkyIrradiance {
+    pub(crate) fn irradiance(
+        &self,
+        elevation_deg: f64,
+        extraterrestrial_w_m2: f64,
+    ) -> ClearSkyIrradiance {
         if elevation_deg <= 0.0 {
             return ClearSkyIrradiance {
                 dni_w_m2: 0.0,

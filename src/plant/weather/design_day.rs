@@ -9,7 +9,7 @@ use chrono::{Datelike, NaiveDateTime, Timelike};
 
 /// How far below its maximum a design day is at hours 1 to 24, in parts of the daily range
 /// (ASHRAE Fundamentals from 2009 on, ch. 14, hourly fractions of the daily range).
-pub const FRACTION_OF_RANGE: [f64; 24] = [
+pub(crate) const FRACTION_OF_RANGE: [f64; 24] = [
     0.88, 0.92, 0.95, 0.98, 1.0, 0.98, 0.91, 0.74, 0.55, 0.38, 0.23, 0.13, 0.05, 0.0, 0.0, 0.06,
     0.14, 0.24, 0.39, 0.50, 0.59, 0.68, 0.75, 0.82,
 ];

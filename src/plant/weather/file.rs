@@ -33,7 +33,7 @@ use csv::StringRecord;
 use std::path::Path;
 
 /// Wind where a file gives none, m/s (common practice, no source).
-pub const DEFAULT_WIND_M_S: f64 = 3.0;
+pub(crate) const DEFAULT_WIND_M_S: f64 = 3.0;
 /// Longest time between two known values, s.
 const LONGEST_GAP_S: f64 = 3.0 * 3600.0;
 /// How far global may be from beam and diffuse together: this share, or this many W/m² if more.
@@ -108,7 +108,7 @@ const fn column(name: &'static str, low: f64, high: f64, advice: &'static str) -
 ///
 /// # Errors
 /// [`WeatherError`], with the line, if the file cannot be read or anything in it is wrong.
-pub fn read(path: &Path) -> Result<Series, WeatherError> {
+pub(crate) fn read(path: &Path) -> Result<Series, WeatherError> {
     let file = path.display().to_string();
     match std::fs::read_to_string(path) {
         Ok(text) => parse(&text, &file),
@@ -120,7 +120,7 @@ pub fn read(path: &Path) -> Result<Series, WeatherError> {
 ///
 /// # Errors
 /// As [`read`].
-pub fn parse(text: &str, file: &str) -> Result<Series, WeatherError> {
+pub(crate) fn parse(text: &str, file: &str) -> Result<Series, WeatherError> {
     let head = Head::parse(text, file)?;
     let mut rows = Rows::new(file, text);
     let mut record = StringRecord::new();

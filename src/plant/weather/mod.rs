@@ -5,14 +5,14 @@ mod clear_sky;
 mod clearness;
 mod design_day;
 mod error;
-pub mod file;
+pub(crate) mod file;
 mod head;
 mod series;
-pub mod tmy3;
+pub(crate) mod tmy3;
 
 pub use clear_sky::ClearSky;
 #[cfg(test)]
-pub use clear_sky::{ClearSkyTable, air_mass, extraterrestrial_w_m2};
+pub(crate) use clear_sky::{ClearSkyTable, air_mass, extraterrestrial_w_m2};
 pub use design_day::{DesignDay, DesignDayInput, Season, Sky};
 pub use error::WeatherError;
 pub use series::Series;

@@ -45,7 +45,7 @@ const fn column(name: &'static str, low: f64, high: f64, advice: &'static str) -
 ///
 /// # Errors
 /// [`WeatherError`], with the line, if the file cannot be read or anything in it is wrong.
-pub fn read(path: &Path, year: i32) -> Result<Series, WeatherError> {
+pub(crate) fn read(path: &Path, year: i32) -> Result<Series, WeatherError> {
     let file = path.display().to_string();
     match std::fs::read_to_string(path) {
         Ok(text) => parse(&text, &file, year),
@@ -57,7 +57,7 @@ pub fn read(path: &Path, year: i32) -> Result<Series, WeatherError> {
 ///
 /// # Errors
 /// As [`read`].
-pub fn parse(text: &str, file: &str, year: i32) -> Result<Series, WeatherError> {
+pub(crate) fn parse(text: &str, file: &str, year: i32) -> Result<Series, WeatherError> {
     if !(1900..=2200).contains(&year) {
         return Err(WeatherError::Setting {
             what: "year of simulation",

@@ -12,7 +12,7 @@ use crate::study::criteria::CRITERIA;
 const MAP_ROWS: usize = 40;
 
 /// Draws the heat map: the worst sets against the criteria.
-pub fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Figure {
+pub(crate) fn figure(s: &Scenario, c: &Combinations, units: UnitSystem) -> Figure {
     let limit = |i: usize| -> String {
         let limits = c.list.iter().filter_map(|k| k.worst[i].as_ref());
         let mut limits: Vec<f64> = limits.map(|w| w.finding.limit.value).collect();

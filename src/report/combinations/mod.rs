@@ -17,10 +17,10 @@ use crate::study::combinations::{
 };
 use crate::study::criteria::{CRITERIA, Criterion, Facts, Finding};
 
-pub use figure::figure;
+pub(crate) use figure::figure;
 
 /// The verdict and the `most` worst sets for a terminal.
-pub fn text(
+pub(crate) fn text(
     s: &Scenario,
     c: &Combinations,
     units: UnitSystem,
@@ -251,7 +251,7 @@ fn speeds(k: &Combination) -> String {
 }
 
 /// Folder that [`write()`] leaves: `out/combinations-<scenario>/`.
-pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
+pub(crate) fn folder(out: &Path, s: &Scenario) -> PathBuf {
     out.join(format!("combinations-{}", s.name))
 }
 
@@ -259,7 +259,7 @@ pub fn folder(out: &Path, s: &Scenario) -> PathBuf {
 ///
 /// # Errors
 /// The folder cannot be written, or the figure not drawn.
-pub fn write(
+pub(crate) fn write(
     out: &Path,
     s: &Scenario,
     c: &Combinations,

@@ -19,7 +19,10 @@ const DAY_S: i64 = 86_400;
 ///
 /// # Errors
 /// The first that cannot be drawn.
-pub fn figures(c: &Comparison, units: UnitSystem) -> Result<Vec<(Figure, Vec<u8>)>, FigureError> {
+pub(crate) fn figures(
+    c: &Comparison,
+    units: UnitSystem,
+) -> Result<Vec<(Figure, Vec<u8>)>, FigureError> {
     use rayon::prelude::*;
     let sheets = [
         ("plant", plant(c, units)),

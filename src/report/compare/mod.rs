@@ -11,11 +11,11 @@ use super::{OutputDir, UnitSystem};
 use crate::study::case::Case;
 use crate::study::compare::{Comparison, Judgement, Row};
 
-pub use figures::figures;
-pub use sentences::sentences;
+pub(crate) use figures::figures;
+pub(crate) use sentences::sentences;
 
 /// The comparison for a terminal.
-pub fn text(
+pub(crate) fn text(
     c: &Comparison,
     units: UnitSystem,
     width: u16,
@@ -88,7 +88,7 @@ fn change(row: &Row, i: usize, units: UnitSystem) -> Option<String> {
 }
 
 /// Folder that [`write()`] leaves: `out/compare-<a>-<b>/`.
-pub fn folder(out: &Path, cases: &[Case]) -> PathBuf {
+pub(crate) fn folder(out: &Path, cases: &[Case]) -> PathBuf {
     let names: Vec<&str> = cases.iter().map(|k| k.scenario.name.as_str()).collect();
     out.join(format!("compare-{}", names.join("-")))
 }
@@ -97,7 +97,7 @@ pub fn folder(out: &Path, cases: &[Case]) -> PathBuf {
 ///
 /// # Errors
 /// The folder cannot be written, or a figure not drawn.
-pub fn write(
+pub(crate) fn write(
     out: &Path,
     c: &Comparison,
     units: UnitSystem,

@@ -12,7 +12,7 @@ const MOST_KEYS: usize = 4;
 
 /// Which files locked out, if any; then a few sentences for each file after the first: what it does, what
 /// it changes, what it costs.
-pub fn sentences(c: &Comparison, units: UnitSystem) -> Vec<String> {
+pub(crate) fn sentences(c: &Comparison, units: UnitSystem) -> Vec<String> {
     let mut out: Vec<String> = lock_outs(c).into_iter().collect();
     for i in 1..c.cases.len() {
         out.extend(effects(c, i, units));

@@ -38,7 +38,7 @@ fn widest(band: &[BandPoint]) -> f64 {
 }
 
 /// Room temperatures over the cases; `None` where there is nothing to spread.
-pub fn band_figure(sweep: &Sweep, units: UnitSystem) -> Option<BandSheet> {
+pub(crate) fn band_figure(sweep: &Sweep, units: UnitSystem) -> Option<BandSheet> {
     let plan = &sweep.plan;
     if sweep.cases.len() < 2 || plan.instants_s.len() < 2 {
         return None;
@@ -99,7 +99,11 @@ pub fn band_figure(sweep: &Sweep, units: UnitSystem) -> Option<BandSheet> {
 }
 
 /// The inputs that move the judged measures most.
-pub fn tornado_figure(sweep: &Sweep, s: &Summary, units: UnitSystem) -> Option<TornadoSheet> {
+pub(crate) fn tornado_figure(
+    sweep: &Sweep,
+    s: &Summary,
+    units: UnitSystem,
+) -> Option<TornadoSheet> {
     let plan = &sweep.plan;
     let panel = |m: usize| {
         let planned = &plan.measures[m];

@@ -13,7 +13,7 @@ use crate::study::sweep::store::{Found, JOURNAL, PLAN, PlanFile};
 use crate::study::sweep::summary::{Summary, by_variant};
 use crate::study::sweep::{self, Journal, Plan, Shard, Sweep};
 
-pub use text::text;
+pub(crate) use text::text;
 
 fn with_unit(name: &str, unit: &str) -> String {
     if unit.is_empty() || unit == "1" {
@@ -168,7 +168,7 @@ fn paired_table(plan: &Plan, s: &Summary) -> Table {
 }
 
 /// What is missing of a whole, in words.
-pub fn missing_text(sweep: &Sweep) -> Option<String> {
+pub(crate) fn missing_text(sweep: &Sweep) -> Option<String> {
     let missing = sweep.missing();
     let all = words::count(sweep.plan.cases(), "case");
     (!missing.is_empty()).then(|| {

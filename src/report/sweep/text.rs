@@ -16,7 +16,7 @@ const INPUTS: usize = 4;
 const MEASURES: usize = 3;
 
 /// The sweep as lines of text.
-pub fn text(
+pub(crate) fn text(
     sweep: &Sweep,
     summary: &Summary,
     units: UnitSystem,

@@ -9,7 +9,7 @@ use crate::quantity::{self, UnitSystem, significant};
 
 /// An assumption of the models.
 #[derive(Clone, Copy, Debug)]
-pub struct Constant {
+pub(crate) struct Constant {
     /// What it is.
     pub about: &'static str,
     /// Its value, SI.
@@ -22,7 +22,7 @@ pub struct Constant {
 
 impl Constant {
     /// Its value with its unit.
-    pub fn shown(&self, system: UnitSystem) -> String {
+    pub(crate) fn shown(&self, system: UnitSystem) -> String {
         match self.dimension {
             Some(dimension) => quantity::display_full(self.value, dimension, system),
             None => significant(self.value, 6),
@@ -57,7 +57,7 @@ const ISO_13789: &str = "ISO 13789:2017 table 8, as transcribed";
 
 /// Every constant that is a choice of a model; constants of nature and of numerical methods stand in the code.
 #[rustfmt::skip] // One line a constant.
-pub const CONSTANTS: &[Constant] = &[
+pub(crate) const CONSTANTS: &[Constant] = &[
     of("convective coefficient of walls", room::H_CONVECTIVE_WALL, UValue, ISO_13789),
     of("convective coefficient of floor and ceiling together, per floor area", room::H_CONVECTIVE_FLOOR_AND_CEILING, UValue, ISO_13789),
     of("radiative coefficient between surfaces", room::H_RADIATIVE, UValue, ISO_13789),

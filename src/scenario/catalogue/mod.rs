@@ -14,7 +14,7 @@ mod house;
 mod judged;
 #[rustfmt::skip] // One line a key.
 mod run;
-pub mod schema;
+pub(crate) mod schema;
 mod show;
 #[cfg(test)]
 mod tests;
@@ -23,7 +23,7 @@ mod sound;
 
 #[cfg(test)]
 pub use show::markdown;
-pub use show::{key_text, rows};
+pub(crate) use show::{key_text, rows};
 
 use crate::quantity::Dimension;
 
@@ -34,7 +34,7 @@ pub(super) const OWN: &str = "our own choice";
 
 /// What a value is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Kind {
+pub(crate) enum Kind {
     /// A number with its unit, in quotes; a fraction may be bare.
     Quantity(Dimension),
     /// A list of them.
@@ -79,7 +79,7 @@ pub enum Kind {
 
 /// What holds when a key is not written.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Default {
+pub(crate) enum Default {
     /// It must be written.
     Required,
     /// Nothing is assumed; the text says what that means.
@@ -98,7 +98,7 @@ pub enum Default {
 
 /// A condition on a key of the same table.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum When {
+pub(crate) enum When {
     /// Its word is one of these.
     Is(&'static str, &'static [&'static str]),
     /// It is written.
@@ -109,7 +109,7 @@ pub enum When {
 
 /// One key.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Key {
+pub(crate) struct Key {
     /// Its name. A table may declare a name twice, under conditions that exclude each other.
     pub name: &'static str,
     /// What its value is.
@@ -130,7 +130,7 @@ pub struct Key {
 
 /// A table of keys.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TableSpec {
+pub(crate) struct TableSpec {
     /// Its path: `fan`, `room.<name>`, `room.<name>.walls[]`; empty at the top.
     pub path: &'static str,
     /// What it says, for people.
@@ -163,12 +163,12 @@ impl TableSpec {
     }
 
     /// The entries that share a name, in the order declared.
-    pub fn named<'n>(&self, name: &'n str) -> impl Iterator<Item = &'static Key> + use<'n> {
+    pub(crate) fn named<'n>(&self, name: &'n str) -> impl Iterator<Item = &'static Key> + use<'n> {
         self.keys.iter().filter(move |key| key.name == name)
     }
 
     /// Names of its keys and of the tables below it, each once.
-    pub fn names(&self) -> Vec<&'static str> {
+    pub(crate) fn names(&self) -> Vec<&'static str> {
         let mut names: Vec<&str> = Vec::new();
         let below = TABLES.iter().filter_map(|t| t.below(self.path));
         for name in self.keys.iter().map(|key| key.name).chain(below) {
@@ -190,7 +190,7 @@ impl TableSpec {
     }
 
     /// As a file writes it: `[fan]`, `[room.<name>]`, `walls = [{ }]` of a room.
-    pub fn header(&self) -> String {
+    pub(crate) fn header(&self) -> String {
         match (self.path.strip_suffix("[]"), self.path) {
             (_, "") => "top of the file".into(),
             (Some(list), _) => match list.rsplit_once('.') {
@@ -315,7 +315,7 @@ impl Key {
     }
 
     /// The source of its default; empty when there is none.
-    pub fn source(&self) -> &'static str {
+    pub(crate) fn source(&self) -> &'static str {
         match self.default {
             Default::Number(_, source)
             | Default::Flag(_, source)
@@ -326,7 +326,7 @@ impl Key {
     }
 
     /// How to write it: `write flow = "350 L/s" (or cfm, m3/h)`.
-    pub fn hint(&self) -> String {
+    pub(crate) fn hint(&self) -> String {
         let key = self.name;
         match self.kind {
             Kind::Quantity(Dimension::Fraction) => {
@@ -392,7 +392,7 @@ pub(super) const fn words<T: Copy, const N: usize>(
 }
 
 /// Every table, in the order in which a scenario is usually written.
-pub static TABLES: &[TableSpec] = &[
+pub(crate) static TABLES: &[TableSpec] = &[
     run::TOP,
     run::SITE,
     run::RUN,
@@ -435,6 +435,6 @@ pub static TABLES: &[TableSpec] = &[
 ];
 
 /// The table with a path as [`TableSpec::path`] writes it.
-pub fn find(path: &str) -> Option<&'static TableSpec> {
+pub(crate) fn find(path: &str) -> Option<&'static TableSpec> {
     TABLES.iter().find(|table| table.path == path)
 }

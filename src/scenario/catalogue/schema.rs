@@ -13,7 +13,7 @@ const TIME: &str = r"^\s*\d{1,2}:\d{2}(:00)?\s*$";
 const NAME: &str = "^[A-Za-z][A-Za-z0-9_-]*$";
 
 /// The schema of a scenario file.
-pub fn schema() -> Value {
+pub(crate) fn schema() -> Value {
     let mut top = object(&TABLES[0]);
     top["$schema"] = json!("https://json-schema.org/draft/2020-12/schema");
     top["title"] = json!("Scenario of openshut");

@@ -56,7 +56,7 @@ impl When {
 
 impl Key {
     /// `air flow, 20 L/s to 20000 L/s`.
-    pub fn value_words(&self, system: UnitSystem) -> String {
+    pub(crate) fn value_words(&self, system: UnitSystem) -> String {
         let shown = |value| self.kind.shown(value, system);
         let (least, most) = self.range;
         let range = match (least.is_finite(), most.is_finite()) {
@@ -73,7 +73,7 @@ impl Key {
     }
 
     /// `150 Pa (common practice, no source)`.
-    pub fn default_words(&self, system: UnitSystem) -> String {
+    pub(crate) fn default_words(&self, system: UnitSystem) -> String {
         match self.default {
             Default::Required => "must be written".into(),
             Default::Unset(means) => means.into(),
@@ -88,7 +88,7 @@ impl Key {
     }
 
     /// `only when kind = motorised`; empty for a key that always applies.
-    pub fn when_words(&self) -> String {
+    pub(crate) fn when_words(&self) -> String {
         let all: Vec<_> = self.when.iter().map(When::words).collect();
         match all.as_slice() {
             [] => String::new(),
@@ -98,7 +98,7 @@ impl Key {
 }
 
 /// One key at length, for a terminal.
-pub fn key_text(table: &TableSpec, key: &Key, system: UnitSystem) -> String {
+pub(crate) fn key_text(table: &TableSpec, key: &Key, system: UnitSystem) -> String {
     let mut text = format!("{} of {}\n", key.name, table.header());
     let mut line = |name: &str, words: &str| {
         if !words.is_empty() {
@@ -114,7 +114,7 @@ pub fn key_text(table: &TableSpec, key: &Key, system: UnitSystem) -> String {
 }
 
 /// Rows of a table of keys: name, meaning, value, default.
-pub fn rows(table: &TableSpec, system: UnitSystem) -> Vec<[String; 4]> {
+pub(crate) fn rows(table: &TableSpec, system: UnitSystem) -> Vec<[String; 4]> {
     let row = |key: &Key| {
         let when = key.when_words();
         let about = match when.as_str() {

@@ -9,7 +9,7 @@ use crate::quantity::{self, Dimension, Unit, in_unit, significant};
 
 /// A value as its key's kind has it.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Parsed {
+pub(crate) enum Parsed {
     /// A quantity, SI, or a number.
     Number(f64),
     /// A list of them.
@@ -39,7 +39,7 @@ pub enum Parsed {
 /// # Errors
 /// Another kind of value, a unit that is missing or wrong, a number out of range, a word that is none of the
 /// choices, a text or list too long.
-pub fn parse(key: &Key, node: &Node) -> Result<Parsed, Diagnostic> {
+pub(crate) fn parse(key: &Key, node: &Node) -> Result<Parsed, Diagnostic> {
     match key.kind {
         Kind::Quantity(dimension) => {
             let (value, unit) = quantity_in(key, node, dimension)?;

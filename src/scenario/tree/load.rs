@@ -9,15 +9,15 @@ use std::sync::Arc;
 use toml::de::{DeTable, DeValue};
 
 /// How many files may stand on each other by `based_on`.
-pub const MAX_DEPTH: usize = 8;
+pub(crate) const MAX_DEPTH: usize = 8;
 /// The largest file that is read, bytes. Far above any scenario; it keeps a mistaken path from filling memory.
-pub const MAX_BYTES: u64 = 4 << 20;
+pub(crate) const MAX_BYTES: u64 = 4 << 20;
 
 /// Reads a file, and those it is based on.
 ///
 /// # Errors
 /// An unreadable file, TOML that cannot be read, a faulty `based_on` or `without`.
-pub fn load(path: impl AsRef<Path>) -> Result<Tree, Diagnostic> {
+pub(crate) fn load(path: impl AsRef<Path>) -> Result<Tree, Diagnostic> {
     load_file(path.as_ref(), None, &mut Vec::new())
 }
 
@@ -34,7 +34,7 @@ pub fn load_text(name: &str, text: &str) -> Result<Tree, Diagnostic> {
 ///
 /// # Errors
 /// As [`load`]; also a name that is not on the shelf.
-pub fn load_embedded(name: &str, shelf: &[(&str, &str)]) -> Result<Tree, Diagnostic> {
+pub(crate) fn load_embedded(name: &str, shelf: &[(&str, &str)]) -> Result<Tree, Diagnostic> {
     load_from_shelf(name, shelf, None, &mut Vec::new())
 }
 

@@ -33,10 +33,10 @@ use crate::engine::RunError;
 use crate::plant::air::MoistAir;
 use crate::scenario::Scenario;
 
-pub use steady::SteadyStates;
+pub(crate) use steady::SteadyStates;
 
 /// Zones up to which every set is looked at.
-pub const ALL_SETS_UP_TO: usize = 12;
+pub(crate) const ALL_SETS_UP_TO: usize = 12;
 /// Sets from which the search among larger houses starts.
 const CLIMBERS: usize = 8;
 /// Rounds of that search.
@@ -195,7 +195,7 @@ fn failed(worst: &[Option<Worst>]) -> impl Iterator<Item = usize> {
 }
 
 /// Indices of the zones in a set.
-pub fn members(set: u64) -> impl Iterator<Item = usize> {
+pub(crate) fn members(set: u64) -> impl Iterator<Item = usize> {
     (0..64).filter(move |i| set >> i & 1 == 1)
 }
 
@@ -207,7 +207,7 @@ fn listed(zones: &[String], set: u64, joint: &str) -> String {
 }
 
 /// A set in words: "all 8", "all but records" when that is shorter, else its names joined by " + ".
-pub fn set_name(zones: &[String], set: u64) -> String {
+pub(crate) fn set_name(zones: &[String], set: u64) -> String {
     let here = members(set).filter(|i| *i < zones.len()).count();
     let missing = zones.len() - here;
     if missing == 0 && here > 1 {
@@ -307,7 +307,7 @@ pub fn combinations(
 }
 
 /// Worst first: those that fail, then by how much of a limit is used; then smaller sets.
-pub fn sort(list: &mut [Combination]) {
+pub(crate) fn sort(list: &mut [Combination]) {
     list.sort_by(|a, b| {
         a.passes()
             .cmp(&b.passes())
@@ -319,7 +319,7 @@ pub fn sort(list: &mut [Combination]) {
 }
 
 /// Every job from the same cold start, so that the answer does not depend on who did which.
-pub fn settle_all(
+pub(crate) fn settle_all(
     states: &SteadyStates,
     jobs: &[(u64, usize)],
     progress: &(dyn Fn(usize, usize) + Sync),

@@ -18,7 +18,7 @@ const MOST_HALVINGS: usize = 60;
 
 /// A scenario made ready for settling sets of zones.
 #[derive(Clone, Debug)]
-pub struct SteadyStates {
+pub(crate) struct SteadyStates {
     plant: SteadyPlant,
     facts: Facts,
     control: ControllerSpec,
@@ -38,7 +38,7 @@ impl SteadyStates {
     ///
     /// # Errors
     /// An air network that cannot be joined.
-    pub fn new(s: &Scenario, options: &Options) -> Result<SteadyStates, RunError> {
+    pub(crate) fn new(s: &Scenario, options: &Options) -> Result<SteadyStates, RunError> {
         let control = s.control.controller.spec().clone();
         let total: f64 = control.zones.iter().map(|z| z.weight).sum();
         let modes = around::modes(s, options)
@@ -82,17 +82,17 @@ impl SteadyStates {
     }
 
     /// The zones' number.
-    pub fn zones(&self) -> usize {
+    pub(crate) fn zones(&self) -> usize {
         self.zone_outlets.len()
     }
 
     /// The modes looked at, with what is held in each.
-    pub fn modes(&self) -> &[(ModeAt, Held)] {
+    pub(crate) fn modes(&self) -> &[(ModeAt, Held)] {
         &self.modes
     }
 
     /// Whether the schedule lets all of a set call at once.
-    pub fn permitted(&self, calls: u64) -> bool {
+    pub(crate) fn permitted(&self, calls: u64) -> bool {
         self.patterns.iter().any(|&p| p & calls == calls)
     }
 
@@ -139,7 +139,7 @@ impl SteadyStates {
     ///
     /// # Errors
     /// A state that cannot be solved.
-    pub fn combination(&mut self, calls: u64, mode: usize) -> Result<Combination, RunError> {
+    pub(crate) fn combination(&mut self, calls: u64, mode: usize) -> Result<Combination, RunError> {
         let (at, held) = self.modes[mode].clone();
         let idle = self.idle_beside(calls);
         let [full, one, least] = [Dampers::Full, Dampers::OneFull, Dampers::Minimum]

@@ -17,7 +17,7 @@ const MOVES_K_H: f64 = 1.0;
 
 /// One finding. Rooms, outlets and zones by index.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Finding {
+pub(crate) enum Finding {
     /// Every room moves the wrong way for this mode.
     WrongWay {
         /// Mode of the test.
@@ -72,7 +72,7 @@ pub enum Finding {
 
 /// A pressure of the functional test.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Which {
+pub(crate) enum Which {
     /// Supply static.
     Static,
     /// Supply static with the fan at full.
@@ -82,7 +82,7 @@ pub enum Which {
 }
 
 /// What the functional test finds; nothing when it is as in the healthy system.
-pub fn findings(
+pub(crate) fn findings(
     scenario: &Scenario,
     healthy: &FunctionalTest,
     faulty: &FunctionalTest,

@@ -25,7 +25,7 @@ const MARGIN_S: f64 = 10.0;
 
 /// What one damper did.
 #[derive(Clone, Debug, PartialEq)]
-pub struct DamperTest {
+pub(crate) struct DamperTest {
     /// The outlet whose damper was told to open, by index.
     pub outlet: usize,
     /// Response of every room, K/h; negative when cooled.
@@ -48,7 +48,7 @@ pub struct DamperTest {
 
 /// The tests in the order of the file's outlets: a response matrix, a row a damper, a column a room.
 #[derive(Clone, Debug, PartialEq)]
-pub struct FunctionalTest {
+pub(crate) struct FunctionalTest {
     /// Mode of the unit in it.
     pub mode: Mode,
     /// One test for each damper.
@@ -60,7 +60,7 @@ pub struct FunctionalTest {
 
 impl FunctionalTest {
     /// How strongly the room of a test's own outlet responds, K/h, unsigned.
-    pub fn own_k_h(&self, scenario: &Scenario, test: usize) -> f64 {
+    pub(crate) fn own_k_h(&self, scenario: &Scenario, test: usize) -> f64 {
         let response = self.tests.get(test).and_then(|t| {
             let room = scenario.outlets.get(t.outlet)?.room;
             t.rooms_k_h.get(room)
@@ -70,7 +70,7 @@ impl FunctionalTest {
 }
 
 /// The healthy system, run up to the time of the test.
-pub struct Prepared<'a> {
+pub(crate) struct Prepared<'a> {
     scenario: &'a Scenario,
     engine: Engine<'a>,
     state: State,
@@ -80,7 +80,7 @@ pub struct Prepared<'a> {
 ///
 /// # Errors
 /// [`RunError`] of a step that cannot be solved.
-pub fn prepare(scenario: &Scenario) -> Result<Prepared<'_>, RunError> {
+pub(crate) fn prepare(scenario: &Scenario) -> Result<Prepared<'_>, RunError> {
     use chrono::Timelike;
     let engine = Engine::new(scenario)?;
     let (mut state, mut scratch) = (engine.initial_state(), engine.scratch());
@@ -117,7 +117,7 @@ impl Prepared<'_> {
     ///
     /// # Errors
     /// [`RunError`] of a step that cannot be solved.
-    pub fn run(&self, faults: &[Scheduled]) -> Result<FunctionalTest, RunError> {
+    pub(crate) fn run(&self, faults: &[Scheduled]) -> Result<FunctionalTest, RunError> {
         let s = self.scenario;
         let always = |f: &Scheduled| Scheduled::always(f.fault.clone());
         let faults: Vec<Scheduled> = faults.iter().map(always).collect();

@@ -8,7 +8,7 @@ use crate::scenario::Scenario;
 
 /// What people would complain of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Complaint {
+pub(crate) struct Complaint {
     /// The zone that shows it, by index.
     pub zone: usize,
     /// Its room air, then of the house: static, supply air, starts, protections that act.
@@ -17,7 +17,7 @@ pub struct Complaint {
 
 /// Faults with the same complaint.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LookAlikes {
+pub(crate) struct LookAlikes {
     /// The complaint.
     pub complaint: Complaint,
     /// The faults, by index of the cases.
@@ -28,7 +28,7 @@ pub struct LookAlikes {
 
 /// What distinguishes two faults.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Distinction {
+pub(crate) struct Distinction {
     /// The faults, by index of the cases.
     pub cases: [usize; 2],
     /// The test, if there is one.
@@ -40,7 +40,7 @@ pub struct Distinction {
 
 /// A test that distinguishes two faults.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Test {
+pub(crate) enum Test {
     /// One damper is open alone.
     OpenDamper {
         /// Its outlet, by index.
@@ -57,7 +57,7 @@ pub enum Test {
 
 /// What is read while one damper is open.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Read {
+pub(crate) enum Read {
     /// Response of a room, by index, K/h.
     Room(usize),
     /// Supply static, Pa.
@@ -100,7 +100,7 @@ fn complaint(scenario: &Scenario, case: &FaultCase) -> Complaint {
 }
 
 /// Groups the faults by complaint and looks for the test that distinguishes each two of a group.
-pub fn look_alikes(
+pub(crate) fn look_alikes(
     scenario: &Scenario,
     healthy: &FunctionalTest,
     cases: &[FaultCase],

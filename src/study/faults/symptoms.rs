@@ -12,7 +12,7 @@ const FAN_RUNS_M3_S: f64 = 1e-4;
 
 /// Which way a reading has moved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Direction {
+pub(crate) enum Direction {
     /// Down by more than the threshold.
     Down,
     /// About the same, or without meaning in one of the runs.
@@ -23,7 +23,7 @@ pub enum Direction {
 
 impl Direction {
     /// A sign for tables.
-    pub fn sign(self) -> &'static str {
+    pub(crate) fn sign(self) -> &'static str {
         match self {
             Direction::Down => "down",
             Direction::Same => "same",
@@ -34,7 +34,7 @@ impl Direction {
 
 /// One reading of the healthy and the faulty system.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Symptom {
+pub(crate) struct Symptom {
     /// Stable name, such as `static_full_speed`.
     pub key: &'static str,
     /// Plain words.
@@ -53,12 +53,12 @@ pub struct Symptom {
 
 impl Symptom {
     /// Faulty less healthy.
-    pub fn difference(&self) -> f64 {
+    pub(crate) fn difference(&self) -> f64 {
         self.faulty - self.healthy
     }
 
     /// Which way it has moved.
-    pub fn direction(&self) -> Direction {
+    pub(crate) fn direction(&self) -> Direction {
         let d = self.difference();
         if d > self.threshold {
             Direction::Up
@@ -340,7 +340,7 @@ impl<'a> RunReadings<'a> {
 }
 
 /// Every reading of the two runs while the fault lasts.
-pub fn symptoms(
+pub(crate) fn symptoms(
     scenario: &Scenario,
     fault: &Scheduled,
     healthy: &Outcome,
@@ -392,7 +392,7 @@ fn symptom(reading: Reading, subject: String, healthy: f64, faulty: f64) -> Symp
 
 /// The zone a fault is in; of several, and for a fault of the whole system, the one whose room
 /// differs most from the healthy run.
-pub fn zone_of(scenario: &Scenario, fault: &Scheduled, symptoms: &[Symptom]) -> usize {
+pub(crate) fn zone_of(scenario: &Scenario, fault: &Scheduled, symptoms: &[Symptom]) -> usize {
     let own = fault.fault.zones(&scenario.parts());
     let apart = |z: usize| {
         let name = &scenario.zones[z].name;

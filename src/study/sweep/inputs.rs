@@ -137,7 +137,7 @@ fn setpoint_keys(v: &Variant, zone: &str) -> Vec<String> {
 }
 
 /// The node at a path such as `room.living.windows[2].area`.
-pub fn look_up<'t>(tree: &'t Tree, path: &str) -> Option<&'t Node> {
+pub(crate) fn look_up<'t>(tree: &'t Tree, path: &str) -> Option<&'t Node> {
     fn step<'t>(table: &'t Table, part: &str) -> Option<&'t Node> {
         match part.strip_suffix(']').and_then(|p| p.split_once('[')) {
             None => table.get(part),
@@ -241,7 +241,7 @@ fn set(v: &Variant, tree: &mut Tree, u: &Uncertain, draw: f64) -> Result<(), Dia
 }
 
 /// A draw at probability `u`, held within the bounds of its key.
-pub fn draw(input: &Input, u: f64) -> f64 {
+pub(crate) fn draw(input: &Input, u: f64) -> f64 {
     let value = input.distribution.quantile(u);
     match &input.target {
         Target::Key(key) => value

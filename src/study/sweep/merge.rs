@@ -9,7 +9,7 @@ use super::{Case, Shard, Sweep, SweepError};
 ///
 /// # Errors
 /// A folder without a plan, parts of different plans, a case that two parts hold.
-pub fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
+pub(crate) fn merge(folders: &[PathBuf]) -> Result<Sweep, SweepError> {
     let mut whole: Option<(PlanFile, PathBuf)> = None;
     let mut held: Vec<(Case, usize)> = Vec::new();
     for (number, folder) in folders.iter().enumerate() {

@@ -8,14 +8,14 @@
 //! interruptions leave the same bytes.
 
 mod adjust;
-pub mod inputs;
-pub mod merge;
-pub mod plan;
-pub mod sample;
-pub mod statistics;
-pub mod store;
-pub mod summary;
-pub mod vary;
+pub(crate) mod inputs;
+pub(crate) mod merge;
+pub(crate) mod plan;
+pub(crate) mod sample;
+pub(crate) mod statistics;
+pub(crate) mod store;
+pub(crate) mod summary;
+pub(crate) mod vary;
 
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
@@ -205,7 +205,7 @@ impl Study {
 /// # Errors
 /// With `resume`, a plan or an input that differs from that of the folder. Without, a folder whose
 /// sweep is not finished, unless `restart` throws it away.
-pub fn open(
+pub(crate) fn open(
     folder: &Path,
     plan: &Plan,
     shard: Shard,

@@ -18,9 +18,9 @@ use crate::scenario::uncertainty::Stream;
 use crate::study::case::{load_tree, name_and_folder};
 
 /// The most cases a sweep may have.
-pub const MOST_CASES: usize = 1_000_000;
+pub(crate) const MOST_CASES: usize = 1_000_000;
 /// The most combinations of varied values; each is checked before the first case runs.
-pub const MOST_VARIANTS: usize = 20_000;
+pub(crate) const MOST_VARIANTS: usize = 20_000;
 /// The most variants that are kept as read, for they take memory.
 const MOST_KEPT: usize = 64;
 /// The most instants at which room temperatures are kept of each case.

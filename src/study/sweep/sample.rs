@@ -9,7 +9,7 @@ use rand_xoshiro::rand_core::{Rng, SeedableRng};
 use sha2::{Digest, Sha256};
 
 /// Generator for one named purpose under a seed.
-pub fn stream(seed: u64, name: &str) -> Xoshiro256PlusPlus {
+pub(crate) fn stream(seed: u64, name: &str) -> Xoshiro256PlusPlus {
     let mut hash = Sha256::new();
     hash.update(seed.to_le_bytes());
     hash.update(name.as_bytes());
@@ -19,20 +19,20 @@ pub fn stream(seed: u64, name: &str) -> Xoshiro256PlusPlus {
 }
 
 /// A number from 0 to 1, neither included.
-pub fn unit(random: &mut Xoshiro256PlusPlus) -> f64 {
+pub(crate) fn unit(random: &mut Xoshiro256PlusPlus) -> f64 {
     // 53 bits, put into the middle of their steps.
     ((random.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64
 }
 
 /// A whole number below `n`, which must not be 0.
-pub fn below(random: &mut Xoshiro256PlusPlus, n: usize) -> usize {
+pub(crate) fn below(random: &mut Xoshiro256PlusPlus, n: usize) -> usize {
     // Multiply and shift; its bias is below n/2⁶⁴.
     ((u128::from(random.next_u64()) * n as u128) >> 64) as usize
 }
 
 /// One column of a Latin hypercube: `n` probabilities, one in each stratum of width 1/n, in random
 /// order (M. D. McKay, R. J. Beckman, W. J. Conover, Technometrics 21 (1979)).
-pub fn column(n: usize, seed: u64, name: &str) -> Vec<f64> {
+pub(crate) fn column(n: usize, seed: u64, name: &str) -> Vec<f64> {
     let mut random = stream(seed, name);
     let mut strata: Vec<usize> = (0..n).collect();
     for i in (1..n).rev() {
@@ -45,7 +45,7 @@ pub fn column(n: usize, seed: u64, name: &str) -> Vec<f64> {
 }
 
 /// The seed of a sample's sensor noise and other run-time chance.
-pub fn run_seed(day_seed: u64, sample: usize) -> u64 {
+pub(crate) fn run_seed(day_seed: u64, sample: usize) -> u64 {
     // A TOML integer has 63 bits.
     stream(day_seed, &format!("run {sample}")).next_u64() >> 1
 }

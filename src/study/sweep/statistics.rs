@@ -8,7 +8,7 @@ const Z_95: f64 = 1.959_963_984_540_054;
 /// The share-`q` quantile of values in ascending order, by straight lines between the order
 /// statistics: type 7 of R. J. Hyndman and Y. Fan, The American Statistician 50 (1996); NaN of
 /// nothing.
-pub fn quantile(sorted: &[f64], q: f64) -> f64 {
+pub(crate) fn quantile(sorted: &[f64], q: f64) -> f64 {
     let Some(last) = sorted.len().checked_sub(1) else {
         return f64::NAN;
     };
@@ -19,7 +19,7 @@ pub fn quantile(sorted: &[f64], q: f64) -> f64 {
 }
 
 /// Finite values in ascending order.
-pub fn sorted(values: impl IntoIterator<Item = f64>) -> Vec<f64> {
+pub(crate) fn sorted(values: impl IntoIterator<Item = f64>) -> Vec<f64> {
     let mut out: Vec<f64> = values.into_iter().filter(|v| v.is_finite()).collect();
     out.sort_by(f64::total_cmp);
     out
@@ -27,7 +27,7 @@ pub fn sorted(values: impl IntoIterator<Item = f64>) -> Vec<f64> {
 
 /// The 95 % score interval of a share, `k` of `n`: E. B. Wilson, Journal of the American
 /// Statistical Association 22 (1927) 209. From 0 to 1 when `n` is 0.
-pub fn wilson(k: usize, n: usize) -> (f64, f64) {
+pub(crate) fn wilson(k: usize, n: usize) -> (f64, f64) {
     if n == 0 {
         return (0.0, 1.0);
     }
@@ -45,7 +45,7 @@ pub fn wilson(k: usize, n: usize) -> (f64, f64) {
 }
 
 /// Ranks from 1; equal values share the mean of theirs.
-pub fn ranks(values: &[f64]) -> Vec<f64> {
+pub(crate) fn ranks(values: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by(|&a, &b| values[a].total_cmp(&values[b]));
     let mut out = vec![0.0; values.len()];
@@ -64,7 +64,7 @@ pub fn ranks(values: &[f64]) -> Vec<f64> {
 
 /// Spearman's rank correlation: Pearson's of the ranks. Pairs with a value that is not finite are
 /// left out; NaN when a side does not vary.
-pub fn spearman(x: &[f64], y: &[f64]) -> f64 {
+pub(crate) fn spearman(x: &[f64], y: &[f64]) -> f64 {
     let (x, y): (Vec<f64>, Vec<f64>) = x
         .iter()
         .zip(y)
@@ -86,13 +86,13 @@ pub fn spearman(x: &[f64], y: &[f64]) -> f64 {
 }
 
 /// Mean; NaN of nothing.
-pub fn mean(values: &[f64]) -> f64 {
+pub(crate) fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
 /// Mean of `y` where `x` is in its lowest third of ranks, and in its highest; of discrete inputs,
 /// where it is lowest and highest. NaN when nothing is there.
-pub fn thirds(x: &[f64], y: &[f64]) -> (f64, f64) {
+pub(crate) fn thirds(x: &[f64], y: &[f64]) -> (f64, f64) {
     let (x, y): (Vec<f64>, Vec<f64>) = x
         .iter()
         .zip(y)
@@ -127,7 +127,7 @@ const RESAMPLES: usize = 1000;
 
 /// Mean with the 95 % percentile interval of its bootstrap (B. Efron, Annals of Statistics 7
 /// (1979)), by a generator of fixed seed; NaN of nothing.
-pub fn bootstrap_mean(values: &[f64], name: &str) -> (f64, f64, f64) {
+pub(crate) fn bootstrap_mean(values: &[f64], name: &str) -> (f64, f64, f64) {
     if values.is_empty() {
         return (f64::NAN, f64::NAN, f64::NAN);
     }

@@ -13,9 +13,9 @@ use super::SweepError;
 use super::plan::Plan;
 
 /// File name of the journal.
-pub const JOURNAL: &str = "cases.journal";
+pub(crate) const JOURNAL: &str = "cases.journal";
 /// File name of the plan.
-pub const PLAN: &str = "plan.json";
+pub(crate) const PLAN: &str = "plan.json";
 /// Time after which finished cases are on the disk for sure.
 const SYNC: Duration = Duration::from_secs(1);
 
@@ -156,7 +156,7 @@ impl Shard {
 
 /// The content of `plan.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct PlanFile {
+pub(crate) struct PlanFile {
     /// Which part of the plan is in the folder.
     pub shard: Shard,
     /// Digest of the plan.
@@ -167,7 +167,7 @@ pub struct PlanFile {
 
 impl PlanFile {
     /// The file for a part of a plan.
-    pub fn new(plan: &Plan, shard: Shard) -> PlanFile {
+    pub(crate) fn new(plan: &Plan, shard: Shard) -> PlanFile {
         PlanFile {
             shard,
             plan_sha256: plan.digest(),
@@ -176,7 +176,7 @@ impl PlanFile {
     }
 
     /// Its text.
-    pub fn text(&self) -> Vec<u8> {
+    pub(crate) fn text(&self) -> Vec<u8> {
         let mut bytes = serde_json::to_vec_pretty(self).unwrap_or_default();
         bytes.push(b'\n');
         bytes
@@ -186,7 +186,7 @@ impl PlanFile {
     ///
     /// # Errors
     /// A file that cannot be read or is no plan.
-    pub fn of_folder(folder: &Path) -> Result<Option<PlanFile>, SweepError> {
+    pub(crate) fn of_folder(folder: &Path) -> Result<Option<PlanFile>, SweepError> {
         let path = folder.join(PLAN);
         let text = match std::fs::read(&path) {
             Ok(text) => text,
@@ -215,7 +215,7 @@ pub struct Found {
 ///
 /// # Errors
 /// A journal that cannot be read.
-pub fn read(folder: &Path, plan: &Plan) -> Result<Found, SweepError> {
+pub(crate) fn read(folder: &Path, plan: &Plan) -> Result<Found, SweepError> {
     let path = folder.join(JOURNAL);
     let bytes = std::fs::read(&path).map_err(|e| SweepError::io(&path, e))?;
     Ok(scan(&bytes, plan))

@@ -85,12 +85,12 @@ pub struct Summary {
 }
 
 /// Whether cases are grouped by variant.
-pub fn by_variant(plan: &Plan) -> bool {
+pub(crate) fn by_variant(plan: &Plan) -> bool {
     plan.samples > 0 && plan.variants() > 1
 }
 
 /// The group of a case.
-pub fn group(plan: &Plan, case: usize) -> usize {
+pub(crate) fn group(plan: &Plan, case: usize) -> usize {
     if by_variant(plan) {
         plan.place(case).0
     } else {
