@@ -10,7 +10,7 @@ use crate::study::faults::study;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Scenario file; without [[fault]] entries, the standard fault set is used
+    /// Scenario file; without `[[fault]]` entries, the standard fault set is used
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// Only faults of one kind, such as "damper stuck"

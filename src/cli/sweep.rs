@@ -22,7 +22,7 @@ pub(super) struct Args {
     /// Values of a key, as a list or a range LOW..HIGH/COUNT; repeated, every combination runs
     #[arg(long, value_name = "KEY=VALUES")]
     vary: Vec<String>,
-    /// Samples of what [uncertainty] declares, by Latin hypercube; the same in every combination
+    /// Samples of what `[uncertainty]` declares, by Latin hypercube; the same in every combination
     #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
     samples: usize,
     /// Seed of what is fixed but unknown: envelope, leakage, sensors, flow

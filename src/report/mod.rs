@@ -86,7 +86,7 @@ pub(crate) struct Figure {
     pub name: &'static str,
     /// The drawing as an SVG document.
     pub svg: String,
-    /// Width of the drawing, px. Its PNG is [`PNG_SCALE`] times as wide.
+    /// Width of the drawing, px. Its PNG is [`raster::PNG_SCALE`] times as wide.
     pub width_px: u32,
     /// Height of the drawing, px.
     pub height_px: u32,

@@ -104,7 +104,7 @@ pub fn write(
 /// The same into a folder already staged, where a [`LongTables`] may have written the tables.
 ///
 /// # Errors
-/// As [`write()`].
+/// A figure that cannot be drawn, a file that cannot be written.
 pub(crate) fn write_into(
     staged: Staged,
     scenario: &Scenario,

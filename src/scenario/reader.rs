@@ -1,4 +1,4 @@
-//! Reading a section of a scenario. What a key is, stands in the [catalogue](super::catalogue); a reader asks for it
+//! Reading a section of a scenario. What a key is, stands in the catalogue; a reader asks for it
 //! by name and gets its value, its default or its fault. Defaults taken go into a ledger.
 
 mod calendar;

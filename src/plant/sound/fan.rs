@@ -160,7 +160,7 @@ static FACTORS: LazyLock<[f64; ROWS + 1]> = LazyLock::new(|| {
     std::array::from_fn(|i| db_to_energy(CORRECTION_MAX_DB * (1.0 - i as f64 / ROWS as f64)))
 });
 
-/// [`efficiency_correction_db`] as an energy factor, from a table (within 0.004 dB).
+/// The efficiency correction as an energy factor, from a table (within 0.004 dB).
 #[inline]
 fn efficiency_factor(ratio: f64) -> f64 {
     let along = (ratio - RATIO_LOUD) / (RATIO_QUIET - RATIO_LOUD);
