@@ -11,7 +11,7 @@ use super::zone::ZoneState;
 /// How long an override of a zone holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Hold {
-    /// Until the zone's band in force next changes. In a timetable without gaps that is one band
+    /// Until the zone's period in force next changes. In a timetable without gaps that is one period
     /// all week, this is until released.
     NextEdge,
     /// For a time, s.
@@ -33,7 +33,7 @@ pub enum Action {
         /// How long it holds.
         hold: Hold,
     },
-    /// Switches a zone on. Outside its bands it takes the setpoints of its next one.
+    /// Switches a zone on. Outside its periods it takes the setpoints of its next one.
     ZoneOn {
         /// The zone.
         zone: usize,
@@ -78,7 +78,7 @@ pub enum ActionError {
     #[error("{0} is not a possible value for this action")]
     Value(f64),
     /// Nothing to take setpoints from.
-    #[error("zone number {zone} has no time band, so there is no setpoint to switch it on at")]
+    #[error("zone number {zone} has no schedule, so there is no setpoint to switch it on at")]
     NoBand {
         /// The zone.
         zone: usize,
@@ -196,7 +196,7 @@ impl Controller {
                 .spec()
                 .zones
                 .get(zone)
-                .is_some_and(|z| z.timetable.bands().is_empty())
+                .is_some_and(|z| z.timetable.periods().is_empty())
         {
             return Err(ActionError::NoBand { zone });
         }

@@ -29,15 +29,15 @@ pub enum NoticeKind {
     LockOut,
     /// A person cleared the lock-out.
     LockOutCleared,
-    /// A time band began.
-    BandBegan,
-    /// A time band ended.
-    BandEnded,
+    /// A scheduled period began.
+    PeriodBegan,
+    /// A scheduled period ended.
+    PeriodEnded,
     /// The unit changed between cooling and heating.
     ModeChange,
     /// A zone waits for the other mode.
     ZoneWaiting,
-    /// A zone started ahead of its time band.
+    /// A zone started ahead of its scheduled period.
     OptimumStartBegan,
     /// A person changed something.
     Override,
@@ -63,8 +63,8 @@ impl NoticeKind {
         Self::Reset,
         Self::LockOut,
         Self::LockOutCleared,
-        Self::BandBegan,
-        Self::BandEnded,
+        Self::PeriodBegan,
+        Self::PeriodEnded,
         Self::ModeChange,
         Self::ZoneWaiting,
         Self::OptimumStartBegan,
@@ -88,8 +88,8 @@ impl NoticeKind {
             Self::Reset => "reset",
             Self::LockOut => "lock-out",
             Self::LockOutCleared => "lock-out-cleared",
-            Self::BandBegan => "band-began",
-            Self::BandEnded => "band-ended",
+            Self::PeriodBegan => "period-began",
+            Self::PeriodEnded => "period-ended",
             Self::ModeChange => "mode-change",
             Self::ZoneWaiting => "zone-waiting",
             Self::OptimumStartBegan => "optimum-start-began",
@@ -109,7 +109,7 @@ pub enum Cause {
     Call,
     /// The zones have what they asked for.
     Satisfied,
-    /// A time band began or ended.
+    /// A scheduled period began or ended.
     Schedule,
     /// A person asked for it.
     Person,
@@ -266,11 +266,11 @@ impl Notice {
             NoticeKind::Reset => format!("Reset: {guard}"),
             NoticeKind::LockOut => format!("Lock-out by {guard}: too many trips"),
             NoticeKind::LockOutCleared => "Lock-out cleared".to_owned(),
-            NoticeKind::BandBegan => format!("Time band of {zone} begins"),
-            NoticeKind::BandEnded => format!("Time band of {zone} ends"),
+            NoticeKind::PeriodBegan => format!("Scheduled period of {zone} begins"),
+            NoticeKind::PeriodEnded => format!("Scheduled period of {zone} ends"),
             NoticeKind::ModeChange => "Unit changes between cooling and heating".to_owned(),
             NoticeKind::ZoneWaiting => format!("{zone} waits for the other mode"),
-            NoticeKind::OptimumStartBegan => format!("{zone} starts ahead of its time band"),
+            NoticeKind::OptimumStartBegan => format!("{zone} starts ahead of its schedule"),
             NoticeKind::Override => match self.zone {
                 Some(_) => format!("{zone} overridden"),
                 None => "System overridden".to_owned(),

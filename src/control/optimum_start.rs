@@ -1,4 +1,4 @@
-//! Starting ahead of a time band, so that the zone is at its setpoint when the band begins.
+//! Starting ahead of a scheduled period, so that the zone is at its setpoint when the period begins.
 
 /// How long a zone is expected to need.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -120,7 +120,7 @@ impl OptimumStart {
         state.recovery = Some((t_s, reading_c, cooling));
     }
 
-    /// Notes that the recovery has ended (setpoint reached, or band begun) and learns from it.
+    /// Notes that the recovery has ended (setpoint reached, or period begun) and learns from it.
     pub fn finish(&self, t_s: f64, reading_c: f64, state: &mut LeadState) {
         let Some((from_s, from_c, cooling)) = state.recovery.take() else {
             return;

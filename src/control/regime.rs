@@ -4,24 +4,24 @@ use super::clock::Clock;
 use super::mode::Mode;
 use super::notice::{Cause, Notice, NoticeKind};
 use super::timetable::Setpoints;
-use super::zone::{OutOfBand, ZoneSpec, ZoneState, error_k};
+use super::zone::{Unscheduled, ZoneSpec, ZoneState, error_k};
 
 /// Where a zone's setpoints come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Regime {
     /// Switched off.
     Off,
-    /// Outside every band, nothing in force.
-    OutOfBand,
-    /// Outside every band, guarded.
+    /// Outside every period, nothing in force.
+    Unscheduled,
+    /// Outside every period, guarded.
     Guard,
-    /// Outside every band, set back.
+    /// Outside every period, set back.
     Setback,
-    /// Ahead of the next band.
+    /// Ahead of the next period.
     OptimumStart,
-    /// In a band.
-    InBand,
-    /// Outside every band, switched on by a person.
+    /// In a period.
+    Scheduled,
+    /// Outside every period, switched on by a person.
     ByHand,
 }
 
@@ -30,18 +30,18 @@ impl Regime {
     pub fn name(self) -> &'static str {
         match self {
             Self::Off => "off",
-            Self::OutOfBand => "out-of-band",
+            Self::Unscheduled => "unscheduled",
             Self::Guard => "guard",
             Self::Setback => "setback",
             Self::OptimumStart => "optimum-start",
-            Self::InBand => "in-band",
+            Self::Scheduled => "scheduled",
             Self::ByHand => "by-hand",
         }
     }
 
     /// Whether people are meant to be comfortable.
     pub fn in_use(self) -> bool {
-        matches!(self, Self::InBand | Self::ByHand)
+        matches!(self, Self::Scheduled | Self::ByHand)
     }
 }
 
@@ -54,23 +54,23 @@ impl ZoneSpec {
         s: &mut ZoneState,
         notices: &mut Vec<Notice>,
     ) {
-        let band = self.timetable.band_at(clock.minute_of_week);
-        let edge = s.minute.is_some() && band != s.band;
+        let period = self.timetable.period_at(clock.minute_of_week);
+        let edge = s.minute.is_some() && period != s.period;
         if edge {
             let notice = |kind| {
                 Notice::new(clock.t_s, kind)
                     .zone(index)
                     .cause(Cause::Schedule)
             };
-            if s.band.is_some() {
-                notices.push(notice(NoticeKind::BandEnded));
+            if s.period.is_some() {
+                notices.push(notice(NoticeKind::PeriodEnded));
             }
-            if band.is_some() {
-                notices.push(notice(NoticeKind::BandBegan));
+            if period.is_some() {
+                notices.push(notice(NoticeKind::PeriodBegan));
             }
         }
         s.minute = Some(clock.minute_of_week);
-        s.band = band;
+        s.period = period;
         self.drop_overrides(index, clock.t_s, edge, s, notices);
 
         let on = s.system_on && s.switched.map_or(self.enabled, |(on, _)| on);
@@ -79,26 +79,26 @@ impl ZoneSpec {
             self.drop_recovery(s);
         }
         let shift_k = s.shift.map_or(0.0, |(k, _)| k);
-        let of_band = |i: usize| self.timetable.bands().get(i).map(|b| b.setpoints);
-        let shifted = |i: usize| of_band(i).map(|set| self.bounded(set, shift_k));
+        let of_period = |i: usize| self.timetable.periods().get(i).map(|b| b.setpoints);
+        let shifted = |i: usize| of_period(i).map(|set| self.bounded(set, shift_k));
         let next = || {
             self.timetable
                 .next_start(clock.minute_of_week)
                 .map(|(_, i)| i)
         };
-        (s.regime, s.setpoints) = match band {
+        (s.regime, s.setpoints) = match period {
             _ if !on => (Regime::Off, None),
             Some(i) => {
                 self.end_recovery(clock.t_s, s);
-                (Regime::InBand, shifted(i))
+                (Regime::Scheduled, shifted(i))
             }
             None if by_hand => (Regime::ByHand, next().and_then(shifted)),
             None => match self.ahead_of(index, clock, s, notices) {
-                Some(i) => (Regime::OptimumStart, of_band(i)),
-                None => match self.out_of_band {
-                    OutOfBand::Shut => (Regime::OutOfBand, None),
-                    OutOfBand::Guard(set) => (Regime::Guard, Some(set)),
-                    OutOfBand::Setback(set) => (Regime::Setback, Some(set)),
+                Some(i) => (Regime::OptimumStart, of_period(i)),
+                None => match self.unscheduled {
+                    Unscheduled::Shut => (Regime::Unscheduled, None),
+                    Unscheduled::Guard(set) => (Regime::Guard, Some(set)),
+                    Unscheduled::Setback(set) => (Regime::Setback, Some(set)),
                 },
             },
         };
@@ -133,7 +133,7 @@ impl ZoneSpec {
         set.shifted(shift_k.max(down).min(up))
     }
 
-    /// The band the zone is running ahead of, if any. Judged once a minute.
+    /// The period the zone is running ahead of, if any. Judged once a minute.
     fn ahead_of(
         &self,
         index: usize,
@@ -145,13 +145,13 @@ impl ZoneSpec {
             return s.ahead_of;
         }
         let (start, lead) = (self.optimum_start.as_ref()?, s.lead.as_mut()?);
-        let (minutes, band) = self.timetable.next_start(clock.minute_of_week)?;
+        let (minutes, period) = self.timetable.next_start(clock.minute_of_week)?;
         let left_s = f64::from(minutes) * 60.0 - clock.second_of_minute();
         // A minute of slack: the next look is a minute away, and late is worse than early.
         if left_s - 60.0 >= start.cap_s {
             return None;
         }
-        let set = self.timetable.bands().get(band)?.setpoints;
+        let set = self.timetable.periods().get(period)?.setpoints;
         let cooling = s.reading_c > set.cooling_c;
         let target_c = if cooling {
             set.cooling_c
@@ -164,7 +164,7 @@ impl ZoneSpec {
         }
         start.begin(clock.t_s, s.reading_c, cooling, lead);
         s.recovering = Some(cooling);
-        s.ahead_of = Some(band);
+        s.ahead_of = Some(period);
         notices.push(
             Notice::new(clock.t_s, NoticeKind::OptimumStartBegan)
                 .zone(index)

@@ -11,7 +11,7 @@ use super::sequence::{Opening, SequenceSpec};
 use super::staging::{Stages, Staging};
 use super::thermostat::Placement;
 use super::timetable::Setpoints;
-use super::zone::{LostSensor, OutOfBand, ZoneSpec};
+use super::zone::{LostSensor, Unscheduled, ZoneSpec};
 
 /// Who commands a channel. One channel a damper; every channel has exactly one owner.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -243,7 +243,9 @@ fn check_zone(z: &ZoneSpec) -> Check {
     let of = |what: &str| format!("{what} of zone `{}`", z.name);
     not_negative(z.weight, || of("the weight"))?;
     positive(z.differential.width_k, || of("the differential"))?;
-    share(z.idle_open, || of("the idle opening"))?;
+    share(z.opening_when_satisfied, || {
+        of("the opening when satisfied")
+    })?;
     finite(z.lowest_c, || of("the lowest setpoint"))?;
     finite(z.highest_c, || of("the highest setpoint"))?;
     match z.damper {
@@ -280,13 +282,13 @@ fn check_zone(z: &ZoneSpec) -> Check {
             }
         }
     }
-    for (i, band) in z.timetable.bands().iter().enumerate() {
-        check_gap(z, &format!("band {} ({band})", i + 1), band.setpoints)?;
+    for (i, period) in z.timetable.periods().iter().enumerate() {
+        check_gap(z, &format!("period {} ({period})", i + 1), period.setpoints)?;
     }
-    match z.out_of_band {
-        OutOfBand::Shut => Ok(()),
-        OutOfBand::Guard(set) => check_gap(z, "guard", set),
-        OutOfBand::Setback(set) => check_gap(z, "setback", set),
+    match z.unscheduled {
+        Unscheduled::Shut => Ok(()),
+        Unscheduled::Guard(set) => check_gap(z, "guard", set),
+        Unscheduled::Setback(set) => check_gap(z, "setback", set),
     }
 }
 

@@ -72,21 +72,21 @@ impl Days {
     }
 }
 
-/// One time band: half-open `[from, to)` in minutes of the day, starting on each of `days`.
+/// One scheduled period: half-open `[from, to)` in minutes of the day, starting on each of `days`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Band {
-    /// Days on which the band starts.
+pub struct Period {
+    /// Days on which the period starts.
     pub days: Days,
-    /// First minute of the band, 0 to 1439.
+    /// First minute of the period, 0 to 1439.
     pub from_min: u16,
-    /// First minute after the band, 1 to 1440. At or below `from_min` the band crosses midnight
+    /// First minute after the period, 1 to 1440. At or below `from_min` the period crosses midnight
     /// into the next day; equal to it is an error.
     pub to_min: u16,
-    /// Setpoints in the band.
+    /// Setpoints in the period.
     pub setpoints: Setpoints,
 }
 
-impl Band {
+impl Period {
     /// Length, minutes.
     fn length_min(&self) -> u16 {
         if self.to_min > self.from_min {
@@ -96,7 +96,7 @@ impl Band {
         }
     }
 
-    /// The minutes of the week at which the band starts.
+    /// The minutes of the week at which the period starts.
     fn starts(&self) -> impl Iterator<Item = u16> {
         let (days, from) = (self.days, self.from_min);
         (0..7)
@@ -105,7 +105,7 @@ impl Band {
     }
 }
 
-impl fmt::Display for Band {
+impl fmt::Display for Period {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let clock = |m: u16| format!("{:02}:{:02}", m / 60, m % 60);
         let mut first = true;
@@ -120,101 +120,101 @@ impl fmt::Display for Band {
     }
 }
 
-/// What can be wrong in a timetable. Bands are numbered from 1, in the order given.
+/// What can be wrong in a timetable. Periods are numbered from 1, in the order given.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum TimetableError {
     /// Times outside the day, or no length.
     #[error(
-        "band {band}: from {from_min} to {to_min} minutes is not a band; write a start of 00:00 \
+        "period {period}: from {from_min} to {to_min} minutes is not a period; write a start of 00:00 \
          to 23:59 and another end, up to 24:00 (all day is 00:00 to 24:00)"
     )]
     Times {
-        /// The band.
-        band: usize,
+        /// The period.
+        period: usize,
         /// Its start, minutes.
         from_min: u16,
         /// Its end, minutes.
         to_min: u16,
     },
-    /// No day in the band.
-    #[error("band {band} falls on no day; name at least one")]
+    /// No day in the period.
+    #[error("period {period} falls on no day; name at least one")]
     NoDays {
-        /// The band.
-        band: usize,
+        /// The period.
+        period: usize,
     },
-    /// Two bands claim the same minute.
+    /// Two periods claim the same minute.
     #[error(
-        "band {first} ({first_text}) and band {second} ({second_text}) overlap on {weekday} at \
+        "period {first} ({first_text}) and period {second} ({second_text}) overlap on {weekday} at \
          {clock}; end one where the other begins"
     )]
     Overlap {
-        /// The earlier band in the list.
+        /// The earlier period in the list.
         first: usize,
-        /// The later band in the list.
+        /// The later period in the list.
         second: usize,
-        /// The earlier band, written out.
+        /// The earlier period, written out.
         first_text: String,
-        /// The later band, written out.
+        /// The later period, written out.
         second_text: String,
         /// Day of the first shared minute.
         weekday: Weekday,
         /// Clock time of the first shared minute.
         clock: String,
     },
-    /// More bands than the table can number.
-    #[error("{0} bands in one timetable; at most 250 are possible")]
+    /// More periods than the table can number.
+    #[error("{0} periods in one timetable; at most 250 are possible")]
     TooMany(usize),
 }
 
 const NONE: u8 = u8::MAX;
 
-/// The week of one zone: its bands, and which of them is in force at each minute.
+/// The week of one zone: its periods, and which of them is in force at each minute.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Timetable {
-    bands: Vec<Band>,
-    /// Index of the band in force at each minute of the week, `NONE` outside every band.
+    periods: Vec<Period>,
+    /// Index of the period in force at each minute of the week, `NONE` outside every period.
     in_force: Vec<u8>,
-    /// Minutes of the week at which some band starts, with its index, sorted.
+    /// Minutes of the week at which some period starts, with its index, sorted.
     starts: Vec<(u16, u8)>,
 }
 
 impl Timetable {
-    /// Checks the bands and builds the table.
+    /// Checks the periods and builds the table.
     ///
     /// # Errors
-    /// A band without length or day, or two bands that share a minute: overlap is refused, and
-    /// both bands are named.
-    pub fn new(bands: Vec<Band>) -> Result<Self, TimetableError> {
-        if bands.len() > 250 {
-            return Err(TimetableError::TooMany(bands.len()));
+    /// A period without length or day, or two periods that share a minute: overlap is refused, and
+    /// both periods are named.
+    pub fn new(periods: Vec<Period>) -> Result<Self, TimetableError> {
+        if periods.len() > 250 {
+            return Err(TimetableError::TooMany(periods.len()));
         }
         let mut in_force = vec![NONE; usize::from(MINUTES_PER_WEEK)];
         let mut starts = Vec::new();
-        for (i, band) in bands.iter().enumerate() {
-            let Band {
+        for (i, period) in periods.iter().enumerate() {
+            let Period {
                 days,
                 from_min,
                 to_min,
                 ..
-            } = *band;
+            } = *period;
             if from_min >= MINUTES_PER_DAY
                 || to_min > MINUTES_PER_DAY
                 || from_min == to_min
                 || (to_min == 0 && from_min == 0)
             {
                 return Err(TimetableError::Times {
-                    band: i + 1,
+                    period: i + 1,
                     from_min,
                     to_min,
                 });
             }
             if days.is_empty() {
-                return Err(TimetableError::NoDays { band: i + 1 });
+                return Err(TimetableError::NoDays { period: i + 1 });
             }
-            for start in band.starts() {
+            for start in period.starts() {
                 starts.push((start, i as u8));
-                for m in start..start + band.length_min() {
+                for m in start..start + period.length_min() {
                     let minute = m % MINUTES_PER_WEEK;
                     let slot = &mut in_force[usize::from(minute)];
                     if *slot != NONE {
@@ -222,8 +222,8 @@ impl Timetable {
                         return Err(TimetableError::Overlap {
                             first: other + 1,
                             second: i + 1,
-                            first_text: bands[other].to_string(),
-                            second_text: band.to_string(),
+                            first_text: periods[other].to_string(),
+                            second_text: period.to_string(),
                             weekday: weekday_of(minute),
                             clock: format!("{:02}:{:02}", minute % 1440 / 60, minute % 60),
                         });
@@ -234,16 +234,16 @@ impl Timetable {
         }
         starts.sort_unstable();
         Ok(Self {
-            bands,
+            periods,
             in_force,
             starts,
         })
     }
 
-    /// One band, all week, at fixed setpoints.
+    /// One period, all week, at fixed setpoints.
     pub fn always(setpoints: Setpoints) -> Self {
         Self {
-            bands: vec![Band {
+            periods: vec![Period {
                 days: Days::ALL,
                 from_min: 0,
                 to_min: MINUTES_PER_DAY,
@@ -254,31 +254,31 @@ impl Timetable {
         }
     }
 
-    /// The bands, in the order given.
-    pub fn bands(&self) -> &[Band] {
-        &self.bands
+    /// The periods, in the order given.
+    pub fn periods(&self) -> &[Period] {
+        &self.periods
     }
 
-    /// Index of the band in force at a minute of the week; `None` outside every band.
-    pub fn band_at(&self, minute_of_week: u16) -> Option<usize> {
+    /// Index of the period in force at a minute of the week; `None` outside every period.
+    pub fn period_at(&self, minute_of_week: u16) -> Option<usize> {
         match self.in_force.get(usize::from(minute_of_week)) {
             Some(&i) if i != NONE => Some(usize::from(i)),
             _ => None,
         }
     }
 
-    /// The next band to start strictly after a minute of the week, and the whole minutes until
-    /// then (1 to 10 080). `None` when there is no band at all.
+    /// The next period to start strictly after a minute of the week, and the whole minutes until
+    /// then (1 to 10 080). `None` when there is no period at all.
     pub fn next_start(&self, minute_of_week: u16) -> Option<(u16, usize)> {
         let after = self.starts.partition_point(|&(m, _)| m <= minute_of_week);
-        let (minute, band, lap) = match self.starts.get(after) {
+        let (minute, period, lap) = match self.starts.get(after) {
             Some(&(m, b)) => (m, b, 0),
             None => {
                 let &(m, b) = self.starts.first()?;
                 (m, b, MINUTES_PER_WEEK)
             }
         };
-        Some((minute + lap - minute_of_week, usize::from(band)))
+        Some((minute + lap - minute_of_week, usize::from(period)))
     }
 }
 
@@ -291,8 +291,8 @@ mod tests {
         heating_c: 20.0,
     };
 
-    fn band(days: Days, from_min: u16, to_min: u16) -> Band {
-        Band {
+    fn period(days: Days, from_min: u16, to_min: u16) -> Period {
+        Period {
             days,
             from_min,
             to_min,
@@ -302,58 +302,61 @@ mod tests {
 
     #[test]
     fn edges_are_half_open() {
-        let t = Timetable::new(vec![band(Days::ALL, 420, 1320)]).unwrap();
-        assert_eq!(t.band_at(419), None);
-        assert_eq!(t.band_at(420), Some(0));
-        assert_eq!(t.band_at(1319), Some(0));
-        assert_eq!(t.band_at(1320), None);
+        let t = Timetable::new(vec![period(Days::ALL, 420, 1320)]).unwrap();
+        assert_eq!(t.period_at(419), None);
+        assert_eq!(t.period_at(420), Some(0));
+        assert_eq!(t.period_at(1319), Some(0));
+        assert_eq!(t.period_at(1320), None);
     }
 
     #[test]
     fn crosses_midnight_and_the_end_of_the_week() {
-        let t = Timetable::new(vec![band(Days::of(&[Weekday::Sun]), 1320, 360)]).unwrap();
-        assert_eq!(t.band_at(6 * 1440 + 1319), None);
-        assert_eq!(t.band_at(6 * 1440 + 1320), Some(0));
-        assert_eq!(t.band_at(10_079), Some(0));
-        assert_eq!(t.band_at(0), Some(0));
-        assert_eq!(t.band_at(359), Some(0));
-        assert_eq!(t.band_at(360), None);
+        let t = Timetable::new(vec![period(Days::of(&[Weekday::Sun]), 1320, 360)]).unwrap();
+        assert_eq!(t.period_at(6 * 1440 + 1319), None);
+        assert_eq!(t.period_at(6 * 1440 + 1320), Some(0));
+        assert_eq!(t.period_at(10_079), Some(0));
+        assert_eq!(t.period_at(0), Some(0));
+        assert_eq!(t.period_at(359), Some(0));
+        assert_eq!(t.period_at(360), None);
     }
 
     #[test]
     fn touching_bands_are_allowed_and_overlap_names_both() {
-        let ok = vec![band(Days::ALL, 0, 720), band(Days::ALL, 720, 1440)];
+        let ok = vec![period(Days::ALL, 0, 720), period(Days::ALL, 720, 1440)];
         let t = Timetable::new(ok).unwrap();
-        assert!((0..10_080).all(|m| t.band_at(m) == Some(usize::from(m % 1440 >= 720))));
+        assert!((0..10_080).all(|m| t.period_at(m) == Some(usize::from(m % 1440 >= 720))));
         let bad = vec![
-            band(Days::WORKDAYS, 420, 1320),
-            band(Days::WEEKEND, 480, 600),
-            band(Days::of(&[Weekday::Wed]), 1319, 1400),
+            period(Days::WORKDAYS, 420, 1320),
+            period(Days::WEEKEND, 480, 600),
+            period(Days::of(&[Weekday::Wed]), 1319, 1400),
         ];
         let message = Timetable::new(bad).unwrap_err().to_string();
         assert!(
-            message.contains("band 1 (Mon,Tue,Wed,Thu,Fri 07:00 to 22:00)"),
+            message.contains("period 1 (Mon,Tue,Wed,Thu,Fri 07:00 to 22:00)"),
             "{message}"
         );
-        assert!(message.contains("band 3 (Wed 21:59 to 23:20)"), "{message}");
+        assert!(
+            message.contains("period 3 (Wed 21:59 to 23:20)"),
+            "{message}"
+        );
         assert!(message.contains("Wed at 21:59"), "{message}");
     }
 
     #[test]
     fn rejects_bands_without_length_or_day() {
         for (from, to) in [(0, 0), (600, 600), (1440, 10), (0, 1441)] {
-            let e = Timetable::new(vec![band(Days::ALL, from, to)]).unwrap_err();
-            assert!(matches!(e, TimetableError::Times { band: 1, .. }), "{e}");
+            let e = Timetable::new(vec![period(Days::ALL, from, to)]).unwrap_err();
+            assert!(matches!(e, TimetableError::Times { period: 1, .. }), "{e}");
         }
-        let e = Timetable::new(vec![band(Days::of(&[]), 0, 10)]).unwrap_err();
-        assert_eq!(e, TimetableError::NoDays { band: 1 });
+        let e = Timetable::new(vec![period(Days::of(&[]), 0, 10)]).unwrap_err();
+        assert_eq!(e, TimetableError::NoDays { period: 1 });
     }
 
     #[test]
     fn next_start_wraps_the_week() {
         let t = Timetable::new(vec![
-            band(Days::of(&[Weekday::Mon]), 420, 600),
-            band(Days::of(&[Weekday::Thu]), 480, 600),
+            period(Days::of(&[Weekday::Mon]), 420, 600),
+            period(Days::of(&[Weekday::Thu]), 480, 600),
         ])
         .unwrap();
         assert_eq!(t.next_start(0), Some((420, 0)));

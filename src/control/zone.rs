@@ -12,7 +12,7 @@ use super::timetable::{Setpoints, Timetable};
 
 /// What a zone does outside its schedule.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum OutOfBand {
+pub enum Unscheduled {
     /// Never calls; dampers shut.
     Shut,
     /// Calls only to guard against frost and overheating; 12 and 32 °C are common practice.
@@ -26,7 +26,7 @@ pub enum OutOfBand {
 pub enum LostSensor {
     /// It is out of control: no call, dampers shut.
     NoCall,
-    /// It does not call; its dampers stand at this opening (0 to 1) within its bands.
+    /// It does not call; its dampers stand at this opening (0 to 1) within its periods.
     FixedOpening(f64),
 }
 
@@ -40,17 +40,17 @@ pub struct ZoneSpec {
     pub weight: f64,
     /// Its week.
     pub timetable: Timetable,
-    /// Outside its bands.
-    pub out_of_band: OutOfBand,
-    /// Whether and how it starts ahead of a band.
+    /// Outside its periods.
+    pub unscheduled: Unscheduled,
+    /// Whether and how it starts ahead of a period.
     pub optimum_start: Option<OptimumStart>,
     /// Hysteresis of its thermostat.
     pub differential: Differential,
     /// Law of its dampers.
     pub damper: Damper,
-    /// Opening of its dampers within a band while it does not call, 0 to 1. Above zero is a minimum
+    /// Opening of its dampers within a period while it does not call, 0 to 1. Above zero is a minimum
     /// opening instead of a relief.
-    pub idle_open: f64,
+    pub opening_when_satisfied: f64,
     /// When its sensor is lost.
     pub lost_sensor: LostSensor,
     /// Lowest heating setpoint a person may reach, °C.
@@ -95,7 +95,7 @@ pub struct ZoneState {
     pub(super) lead: Option<LeadState>,
     pub(super) ahead_of: Option<usize>,
     pub(super) recovering: Option<bool>,
-    pub(super) band: Option<usize>,
+    pub(super) period: Option<usize>,
     pub(super) minute: Option<u16>,
     pub(super) system_on: bool,
     sensor_ok: bool,
@@ -105,7 +105,7 @@ impl ZoneSpec {
     /// The state at the start of a run.
     pub(super) fn initial_state(&self) -> ZoneState {
         ZoneState {
-            regime: Regime::OutOfBand,
+            regime: Regime::Unscheduled,
             setpoints: None,
             wants: None,
             calling: false,
@@ -124,7 +124,7 @@ impl ZoneSpec {
             lead: self.optimum_start.map(|o| o.initial_state()),
             ahead_of: None,
             recovering: None,
-            band: None,
+            period: None,
             minute: None,
             system_on: true,
             sensor_ok: true,
@@ -252,7 +252,7 @@ impl ZoneSpec {
             };
         }
         if s.regime.in_use() && s.waiting_since_s.is_nan() && s.sensor_ok {
-            self.idle_open
+            self.opening_when_satisfied
         } else {
             0.0
         }

@@ -55,8 +55,8 @@ pub struct ZoneSample {
     pub heating_c: f64,
     /// Whether the zone calls.
     pub call: bool,
-    /// Whether a time band is in force.
-    pub in_band: bool,
+    /// Whether a scheduled period is in force.
+    pub scheduled: bool,
 }
 
 /// One outlet.

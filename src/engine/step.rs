@@ -191,7 +191,7 @@ impl<'a> Engine<'a> {
     /// The order: manual changes, faults, readings, control, dampers; then the plant, which is weather, air
     /// network, unit, ducts and rooms; then sound and sample. Several time steps are made at once only while
     /// nothing new is commanded, and never across a half minute, a manual change, or the beginning or end of a
-    /// fault: the plant then goes in one long step (at most `run.quiet_step`, less while dampers move), and the
+    /// fault: the plant then goes in one long step (at most `run.long_step`, less while dampers move), and the
     /// controller looks at every time step of it.
     ///
     /// # Errors

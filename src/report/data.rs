@@ -190,7 +190,7 @@ impl<'a> FigureData<'a> {
 
     /// Scheduled periods of a zone; `None` when it is always scheduled.
     pub(crate) fn scheduled(&self, zone: &str) -> Option<Spans> {
-        let inside = self.column(&format!("zone.{zone}.in_band"))?;
+        let inside = self.column(&format!("zone.{zone}.scheduled"))?;
         let always = inside.iter().all(|&v| v > 0.5);
         (!always).then(|| spans(self.t, |i| inside[i] > 0.5))
     }

@@ -65,7 +65,7 @@ const ZONE: [(&str, Between); 4] = [
     ("sensor_C", Step),
     ("setpoint_C", Step),
     ("call", Step),
-    ("in_band", Step),
+    ("scheduled", Step),
 ];
 
 /// Every column of a scenario's trace, in order. The names are a contract: more may come, none is renamed.
@@ -268,6 +268,6 @@ fn fill(row: &mut Vec<f64>, s: &Sample) {
         ]);
     }
     for z in &s.zones {
-        row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.in_band)]);
+        row.extend([z.sensor_c, z.setpoint_c, flag(z.call), flag(z.scheduled)]);
     }
 }

@@ -400,7 +400,7 @@ impl<'a> Base<'a> {
             .map(|(z, spec)| {
                 let design = |&o: &usize| s.outlets[o].design_flow_m3_s;
                 let flow = z.outlets.iter().map(design).sum();
-                (z.name.clone(), spec.idle_open, flow)
+                (z.name.clone(), spec.opening_when_satisfied, flow)
             })
             .collect()
     }

@@ -176,7 +176,7 @@ fn overlapping_periods_of_a_schedule() {
         "schedule = [{ from = \"07:00\", to = \"23:00\" }]",
         "schedule = [{ from = \"07:00\", to = \"23:00\" }, { from = \"22:00\", to = \"24:00\" }]",
         0,
-        "band",
+        "period",
         "overlap",
     );
 }

@@ -15,8 +15,8 @@ use crate::control::relief_pi::ReliefPi;
 use crate::control::sequence::{Opening, Phase, SequenceSpec};
 use crate::control::staging::{DemandRule, Stages, Staging};
 use crate::control::thermostat::{Differential, Placement, Sensor};
-use crate::control::timetable::{Band, Days, Setpoints, Timetable};
-use crate::control::zone::{LostSensor, OutOfBand, Regime, ZoneSpec, ZoneState};
+use crate::control::timetable::{Days, Period, Setpoints, Timetable};
+use crate::control::zone::{LostSensor, Regime, Unscheduled, ZoneSpec, ZoneState};
 use crate::control::{
     Action, ActionError, Calendar, Cause, ChannelOwner, Commands, ControlError, ControlState,
     Controller, ControllerSpec, Hold, Mode, Notice, NoticeKind, Readings,
@@ -56,14 +56,14 @@ fn zone(name: &str) -> ZoneSpec {
         name: name.to_owned(),
         weight: 1.0,
         timetable: Timetable::always(SET),
-        out_of_band: OutOfBand::Shut,
+        unscheduled: Unscheduled::Shut,
         optimum_start: None,
         differential: Differential {
             width_k: 1.0,
             placement: Placement::Centred,
         },
         damper: Damper::TwoPosition,
-        idle_open: 0.0,
+        opening_when_satisfied: 0.0,
         lost_sensor: LostSensor::NoCall,
         lowest_c: 16.0,
         highest_c: 28.0,
@@ -334,13 +334,13 @@ fn case_7_optimum_start_begins_in_the_last_minute_that_is_not_too_late() {
         law,
         cap_s: 10_800.0,
     });
-    let band = Band {
+    let period = Period {
         days: Days::ALL,
         from_min: 420,
         to_min: 1080,
         setpoints: SET,
     };
-    z.timetable = Timetable::new(vec![band]).unwrap();
+    z.timetable = Timetable::new(vec![period]).unwrap();
     let mut b = Bench::new(bare(vec![z]));
     b.run_rooms(&[28.0], 25_300.0);
     let began = b.times(NoticeKind::OptimumStartBegan);
@@ -352,8 +352,8 @@ fn case_7_optimum_start_begins_in_the_last_minute_that_is_not_too_late() {
         "{ahead_s} s ahead"
     );
     assert_eq!(b.times(NoticeKind::Start), began);
-    assert_eq!(b.regimes()[0], Regime::InBand);
-    assert_eq!(b.times(NoticeKind::BandBegan), [25_200.0]);
+    assert_eq!(b.regimes()[0], Regime::Scheduled);
+    assert_eq!(b.times(NoticeKind::PeriodBegan), [25_200.0]);
 }
 
 // ---- Limit cycles of a one-node room --------------------------------------------------------
@@ -650,18 +650,18 @@ fn power_up_delay_is_drawn_from_the_seed() {
     assert!((mean - 90.5).abs() < 4.0 * 3.7, "mean {mean}");
 }
 
-// ---- Time bands and overrides ---------------------------------------------------------------
+// ---- Schedules and overrides ---------------------------------------------------------------
 
 fn office_hours() -> Timetable {
-    let band = |days, from_min, to_min| Band {
+    let period = |days, from_min, to_min| Period {
         days,
         from_min,
         to_min,
         setpoints: SET,
     };
     Timetable::new(vec![
-        band(Days::WORKDAYS, 420, 1080),
-        band(Days::WEEKEND, 1320, 120),
+        period(Days::WORKDAYS, 420, 1080),
+        period(Days::WEEKEND, 1320, 120),
     ])
     .unwrap()
 }
@@ -676,15 +676,15 @@ fn bands_are_half_open_and_stop_the_unit_by_schedule() {
     let day = 86_400.0;
     let mut began: Vec<f64> = (0..5).map(|d| f64::from(d) * day + 25_200.0).collect();
     began.extend([5.0 * day + 79_200.0, 6.0 * day + 79_200.0]);
-    assert_eq!(b.times(NoticeKind::BandBegan), began);
-    // The run begins on Monday 00:00 inside the band that began on Sunday and ends at 02:00: no edge,
+    assert_eq!(b.times(NoticeKind::PeriodBegan), began);
+    // The run begins on Monday 00:00 inside the period that began on Sunday and ends at 02:00: no edge,
     // but a call and a start at once.
     began.insert(0, 0.0);
     assert_eq!(b.times(NoticeKind::Start), began);
     let mut ended: Vec<f64> = (0..5).map(|d| f64::from(d) * day + 64_800.0).collect();
     ended.push(6.0 * day + 7200.0);
     ended.insert(0, 7200.0);
-    assert_eq!(b.times(NoticeKind::BandEnded), ended);
+    assert_eq!(b.times(NoticeKind::PeriodEnded), ended);
     assert!(
         b.causes(NoticeKind::Stop)
             .iter()
@@ -704,7 +704,7 @@ fn outside_the_bands_only_the_guard_calls() {
     assert!(!b.running() && b.commands.channel_opening == [0.0]);
     assert!(b.setpoints_c()[0].is_nan());
 
-    z.out_of_band = OutOfBand::Guard(Setpoints {
+    z.unscheduled = Unscheduled::Guard(Setpoints {
         cooling_c: 32.0,
         heating_c: 12.0,
     });
@@ -744,9 +744,9 @@ fn overrides_hold_to_the_next_edge_or_for_their_time() {
     b.rooms(&[22.0]);
     assert_eq!(b.setpoints_c(), [20.0]);
     b.run_rooms(&[22.0], 18.0 * 3600.0 + 20.0);
-    assert_eq!(b.regimes(), [Regime::OutOfBand]);
+    assert_eq!(b.regimes(), [Regime::Unscheduled]);
     assert_eq!(b.times(NoticeKind::OverrideEnded), [18.0 * 3600.0]);
-    // Switched on at night for an hour, at the setpoints of the next band.
+    // Switched on at night for an hour, at the setpoints of the next period.
     b.t_s = 20.0 * 3600.0;
     b.act(Action::ZoneOn {
         zone: 0,
@@ -756,7 +756,7 @@ fn overrides_hold_to_the_next_edge_or_for_their_time() {
     b.run_rooms(&[22.0], 20.5 * 3600.0);
     assert_eq!((b.regimes()[0], b.setpoints_c()[0]), (Regime::ByHand, 24.0));
     b.run_rooms(&[22.0], 21.0 * 3600.0 + 20.0);
-    assert_eq!(b.regimes(), [Regime::OutOfBand]);
+    assert_eq!(b.regimes(), [Regime::Unscheduled]);
 }
 
 #[test]
@@ -1086,7 +1086,7 @@ fn busy(rule: ModeRule, stages: Stages, opening: Opening) -> ControllerSpec {
     let mut spec = two_modes(rule);
     let mut third = zone("third");
     third.timetable = office_hours();
-    third.out_of_band = OutOfBand::Setback(Setpoints {
+    third.unscheduled = Unscheduled::Setback(Setpoints {
         cooling_c: 28.0,
         heating_c: 16.0,
     });
@@ -1106,7 +1106,7 @@ fn busy(rule: ModeRule, stages: Stages, opening: Opening) -> ControllerSpec {
         cap_s: 7200.0,
     });
     spec.zones.push(third);
-    spec.zones[1].idle_open = 0.2;
+    spec.zones[1].opening_when_satisfied = 0.2;
     // Two outlets for the big room, and a relief.
     spec.channels = vec![
         ChannelOwner::Zone(0),
@@ -1243,7 +1243,7 @@ proptest! {
                 Event::Rooms(r) => rooms = r,
                 Event::Supply(c) => supply_c = c,
                 Event::Static(pa) => static_pa = pa,
-                Event::Act(a) => b.act(a).expect("every zone has a band"),
+                Event::Act(a) => b.act(a).expect("every zone has a period"),
             }
             for _ in 0..steps {
                 let positions = motors.map(|m| m.position);

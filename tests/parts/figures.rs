@@ -190,7 +190,7 @@ fn record(s: &Scenario, days: f64, step_s: f64) -> (Trace, Vec<Event>) {
     .map(str::to_owned)
     .to_vec();
     for zone in zones {
-        for key in ["sensor_C", "setpoint_C", "call", "in_band"] {
+        for key in ["sensor_C", "setpoint_C", "call", "scheduled"] {
             columns.push(format!("zone.{}.{key}", zone.name));
         }
         let rooms = rooms_of(zone);

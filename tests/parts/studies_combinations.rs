@@ -11,7 +11,7 @@ use crate::study::combinations::{
 use crate::study::criteria::CRITERIA;
 
 /// Rooms so heavy that nothing warms or cools them, the same weather for ever, no protections, and only
-/// `calling` in a time band, at a setpoint that is never reached.
+/// `calling` in a scheduled period, at a setpoint that is never reached.
 fn held_case(base: &str, calling: &[&str], mode: Mode, extra: &[Edit]) -> Case {
     let case = Case::embedded(base).unwrap();
     let (outdoor, setpoint, initial) = match mode {

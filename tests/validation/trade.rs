@@ -51,7 +51,7 @@ pub(super) fn rows() -> Result<Vec<Row>, ReferenceError> {
             openings[o] = if z == smallest {
                 1.0
             } else {
-                spec.zones[z].idle_open
+                spec.zones[z].opening_when_satisfied
             };
         }
     }

@@ -32,7 +32,7 @@ impl Engine<'_> {
                 cooling_c: set.map_or(f64::NAN, |s| s.cooling_c),
                 heating_c: set.map_or(f64::NAN, |s| s.heating_c),
                 call: control.calling,
-                in_band: control.regime == Regime::InBand,
+                scheduled: control.regime == Regime::Scheduled,
             };
         }
     }

@@ -43,7 +43,7 @@ impl Observer for Scheduled {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
         if self
             .settling
-            .see(&sample.zones, sample.zone_changes, dt_s, |z| z.in_band)
+            .see(&sample.zones, sample.zone_changes, dt_s, |z| z.scheduled)
         {
             self.spread.choose(&self.settling);
         }
@@ -150,12 +150,12 @@ mod tests {
                 let t_s = k as f64 * step_s;
                 let scheduled = [t_s >= 100.0, (t_s % 4_000.0) > 1_500.0 && t_s != 2_000.0];
                 let zones = scheduled.map(|scheduled| ZoneSample {
-                    in_band: scheduled,
+                    scheduled,
                     ..ZoneSample::default()
                 });
                 edges += u64::from(scheduled != before);
                 before = scheduled;
-                let changed = settling.see(&zones, edges, step_s, |z| z.in_band);
+                let changed = settling.see(&zones, edges, step_s, |z| z.scheduled);
                 for (sum, scheduled) in summed.iter_mut().zip(scheduled) {
                     *sum = if scheduled { *sum + step_s } else { 0.0 };
                 }

@@ -98,7 +98,7 @@ impl OffSetpoint {
 impl Observer for OffSetpoint {
     fn observe(&mut self, sample: &Sample, dt_s: f64) {
         let changes = sample.zone_changes;
-        let known = |z: &ZoneSample| z.in_band && !z.setpoint_c.is_nan() && !z.sensor_c.is_nan();
+        let known = |z: &ZoneSample| z.scheduled && !z.setpoint_c.is_nan() && !z.sensor_c.is_nan();
         let settled = self.settling.see(&sample.zones, changes, dt_s, known);
         if settled || changes != self.changes {
             self.changes = changes;

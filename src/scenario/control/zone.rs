@@ -6,8 +6,8 @@ use crate::control::damper::{Damper, Modulating};
 use crate::control::mode::ModeRule;
 use crate::control::optimum_start::OptimumStart;
 use crate::control::thermostat::{Differential, Placement, Sensor};
-use crate::control::timetable::{Band, Days, Setpoints, Timetable};
-use crate::control::zone::{LostSensor, OutOfBand, ZoneSpec};
+use crate::control::timetable::{Days, Period, Setpoints, Timetable};
+use crate::control::zone::{LostSensor, Unscheduled, ZoneSpec};
 use crate::scenario::air::AirParts;
 use crate::scenario::diagnostic::Diagnostic;
 use crate::scenario::house::{Rooms, hours};
@@ -132,10 +132,10 @@ pub(super) fn zone(
         let advice = "correct the schedule; its periods may not overlap";
         s.error_at("schedule", e.to_string(), advice)
     })?;
-    let out_of_band = match (setback(s, base, d.only)?, d.guard) {
-        (Some(set), _) => OutOfBand::Setback(set),
-        (None, Some(guard)) => OutOfBand::Guard(guard),
-        (None, None) => OutOfBand::Shut,
+    let unscheduled = match (setback(s, base, d.only)?, d.guard) {
+        (Some(set), _) => Unscheduled::Setback(set),
+        (None, Some(guard)) => Unscheduled::Guard(guard),
+        (None, None) => Unscheduled::Shut,
     };
     let width_k = own_or(s, &d.thermostat, "differential")?;
     let design = outlets
@@ -150,14 +150,14 @@ pub(super) fn zone(
         name: name.text.clone(),
         weight: s.opt("weight")?.unwrap_or_else(|| design.sum()),
         timetable,
-        out_of_band,
+        unscheduled,
         optimum_start,
         differential: Differential {
             width_k,
             placement: d.placement,
         },
         damper: damper(s, &d.dampers)?,
-        idle_open: s.get("opening_when_satisfied")?,
+        opening_when_satisfied: s.get("opening_when_satisfied")?,
         lost_sensor: lost.map_or(LostSensor::NoCall, LostSensor::FixedOpening),
         lowest_c: s.get("minimum_setpoint")?,
         highest_c: s.get("maximum_setpoint")?,
@@ -197,11 +197,15 @@ fn setpoints(s: &Section<'_>, only: Option<Mode>) -> Result<Setpoints, Diagnosti
     }
 }
 
-fn schedule(s: &Section<'_>, base: Setpoints, only: Option<Mode>) -> Result<Vec<Band>, Diagnostic> {
+fn schedule(
+    s: &Section<'_>,
+    base: Setpoints,
+    only: Option<Mode>,
+) -> Result<Vec<Period>, Diagnostic> {
     if !s.has("schedule") {
         let path = format!("{}.schedule", s.path());
         s.note(path, "all day, every day".into(), "no schedule written");
-        return Ok(vec![Band {
+        return Ok(vec![Period {
             days: Days::ALL,
             from_min: 0,
             to_min: 1440,
@@ -225,7 +229,7 @@ fn schedule(s: &Section<'_>, base: Setpoints, only: Option<Mode>) -> Result<Vec<
             .filter(|day| hours.days >> day & 1 == 1)
             .map(|day| weekday_of(day * 1440))
             .collect();
-        Ok(Band {
+        Ok(Period {
             days: Days::of(&days),
             from_min: hours.from_min,
             to_min: hours.to_min,

@@ -57,13 +57,17 @@ pub(super) fn held(s: &Scenario, at: ModeAt, options: &Options) -> Held {
     let spec = s.control.controller.spec();
     let other_only = spec.mode.rule == ModeRule::Fixed(at.mode.other());
     let setpoint = |zone: usize| -> Option<f64> {
-        let bands = spec.zones[zone].timetable.bands().iter();
+        let periods = spec.zones[zone].timetable.periods().iter();
         if other_only {
             return None;
         }
         match at.mode {
-            Mode::Cooling => bands.map(|b| b.setpoints.cooling_c).min_by(f64::total_cmp),
-            Mode::Heating => bands.map(|b| b.setpoints.heating_c).max_by(f64::total_cmp),
+            Mode::Cooling => periods
+                .map(|b| b.setpoints.cooling_c)
+                .min_by(f64::total_cmp),
+            Mode::Heating => periods
+                .map(|b| b.setpoints.heating_c)
+                .max_by(f64::total_cmp),
         }
     };
     let known: Vec<f64> = (0..s.zones.len()).filter_map(setpoint).collect();

@@ -73,7 +73,7 @@ impl SteadyStates {
                 .zip(&control.zones)
                 .map(|(z, spec)| {
                     let design = |&o: &usize| s.outlets[o].design_flow_m3_s;
-                    idle_opening(spec, true) * z.outlets.iter().map(design).sum::<f64>()
+                    opening_at_rest(spec, true) * z.outlets.iter().map(design).sum::<f64>()
                 })
                 .collect(),
             control,
@@ -126,7 +126,7 @@ impl SteadyStates {
                     _ => 1.0,
                 }
             } else {
-                idle_opening(spec, idle >> i & 1 == 1)
+                opening_at_rest(spec, idle >> i & 1 == 1)
             };
             for &o in outlets {
                 openings[o] = opening;
@@ -310,10 +310,10 @@ impl SteadyStates {
     }
 }
 
-fn idle_opening(spec: &ZoneSpec, in_band: bool) -> f64 {
+fn opening_at_rest(spec: &ZoneSpec, scheduled: bool) -> f64 {
     match spec.damper {
         Damper::Fixed { opening } => opening,
-        _ if in_band => spec.idle_open,
+        _ if scheduled => spec.opening_when_satisfied,
         _ => 0.0,
     }
 }
@@ -325,7 +325,7 @@ fn patterns(control: &ControllerSpec) -> Vec<u64> {
     for minute in 0..7 * 1440 {
         let zones = control.zones.iter().take(64).enumerate();
         let set = zones.fold(0, |set, (i, z)| {
-            set | u64::from(z.timetable.band_at(minute).is_some()) << i
+            set | u64::from(z.timetable.period_at(minute).is_some()) << i
         });
         if last != Some(set) && !seen.contains(&set) {
             seen.push(set);

@@ -279,7 +279,7 @@ impl<'a> RunReadings<'a> {
     fn zones(&self, out: &mut Vec<(Reading, String, f64)>) {
         for z in &self.scenario.zones {
             let air = self.column(&format!("room.{}.air_C", self.scenario.rooms[z.room].name));
-            let [sensor, set, call, band] = ["sensor_C", "setpoint_C", "call", "in_band"]
+            let [sensor, set, call, band] = ["sensor_C", "setpoint_C", "call", "scheduled"]
                 .map(|what| self.column(&format!("zone.{}.{what}", z.name)));
             let mean = self.mean(&sensor);
             let spread = self.mean(|i| (sensor(i) - mean).powi(2)).sqrt();
