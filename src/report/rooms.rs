@@ -152,7 +152,7 @@ fn title(data: &FigureData<'_>) -> String {
         .filter_map(|key| data.worst(key))
         .find(|m| m.passes() == Some(false));
     let near = data.text(1.0, TemperatureDifference);
-    let off = data.worst("outside_band_share");
+    let off = data.worst("off_setpoint_share");
     match (failed, off) {
         (Some(m), _) => {
             let whose = match m.subject.as_str() {

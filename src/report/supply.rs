@@ -120,7 +120,7 @@ fn protections<'a>(data: &FigureData<'a>) -> Vec<(&'static str, f64, bool, &'a s
 fn title(data: &FigureData<'_>) -> String {
     let trips = data.count("trips", NoticeKind::Trip);
     let first = data.notices(NoticeKind::Trip).next();
-    match (first, data.measure("supply_margin_least")) {
+    match (first, data.measure("supply_margin_minimum")) {
         (Some(trip), _) if trips > 1.0 => {
             format!("The unit trips {trips:.0} times, first by {}", trip.subject)
         }

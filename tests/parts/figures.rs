@@ -764,3 +764,13 @@ fn flows_balance_as_written() {
         );
     }
 }
+
+/// Titles take their numbers from measures by key: a run has those that the title of supply air asks for.
+#[test]
+fn a_run_gives_the_title_of_supply_air_its_numbers() {
+    let mut s = Scenario::embedded("family-house").unwrap();
+    (s.run.duration_s, s.run.warm_up_s) = (7200.0, 3600.0);
+    let outcome = crate::run::simulate(&s, |_| {}).unwrap();
+    let svg = one("supply", &s, &outcome).unwrap().svg;
+    assert!(svg.contains("<title>Supply air keeps "), "{}", &svg[..400]);
+}
